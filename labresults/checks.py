@@ -1,0 +1,39 @@
+"""What must hold before the site may start in service."""
+
+from typing import Any
+
+from django.conf import settings
+from django.core.checks import Error, Tags, Warning, register
+from django.db import connections
+
+from labresults import guards
+
+
+@register(Tags.database)
+def guards_stand(databases: list[str] | None = None, **_: Any) -> list[Error]:
+    """Every technical record is guarded (run by `migrate` and by `check --database default`)."""
+    if not databases or "default" not in databases:
+        return []
+    connection = connections["default"]
+    guarded = {table for _, table in guards.installed(connection)}
+    with connection.cursor() as cursor:
+        present = set(connection.introspection.table_names(cursor))
+    missing = sorted((set(guards.tables()) & present) - guarded)
+    return [
+        Error(f"The guard of {table} is missing.", hint="Run: python3 manage.py migrate", id="labresults.E001")
+        for table in missing
+    ]
+
+
+@register(Tags.security, deploy=True)
+def secret_is_set(**_: Any) -> list[Error]:
+    """The key of the demonstration signs nothing in service."""
+    if settings.SECRET_KEY.startswith("not-secret"):
+        return [Error("LABRESULTS_SECRET_KEY is not set.", id="labresults.E002")]
+    return []
+
+
+@register(Tags.security, deploy=True)
+def https_is_set(**_: Any) -> list[Warning]:
+    """Passwords travel in the open without it."""
+    return [] if settings.SECURE else [Warning("LABRESULTS_HTTPS is off.", id="labresults.W001")]

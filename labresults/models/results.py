@@ -1,0 +1,169 @@
+"""Evaluations and what comes of them: curves, judged control samples, results, selections, reviews. Insert only."""
+
+from django.db import models
+from django.db.models import Q
+
+from labresults.models.base import Made, one_of, word
+from labresults.terms import Basis, Curve, Decision, Measure, Reach, Verdict, Weighting
+
+
+class Evaluation(Made):
+    """One evaluation of one run: a version beside the older ones."""
+
+    run = models.ForeignKey("labresults.Run", on_delete=models.PROTECT, related_name="evaluations")
+    version = models.PositiveSmallIntegerField()
+    inputs_sha256 = models.CharField(max_length=64)
+    outputs_sha256 = models.CharField(max_length=64)
+    software = models.CharField(max_length=40)
+    platform = models.CharField(max_length=100, help_text="Where the numbers are the same bit for bit.")
+    left_out = models.JSONField(default=list, help_text="[position number, line] pairs left out of the curve.")
+    reason = models.TextField(blank=True)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["run", "version"], name="evaluation_version_once")]
+
+
+class Calibration(models.Model):
+    """A fitted curve: signal = b0 + b1 c + b2 c², c in the solution unit, signals in the file's unit."""
+
+    evaluation = models.ForeignKey(Evaluation, on_delete=models.PROTECT, related_name="calibrations")
+    block = models.PositiveSmallIntegerField()
+    line = models.ForeignKey("labresults.Line", on_delete=models.PROTECT, related_name="+")
+    curve = word(Curve)
+    weighting = word(Weighting)
+    b0 = models.FloatField(null=True)
+    b1 = models.FloatField(null=True)
+    b2 = models.FloatField(null=True)
+    se_b0 = models.FloatField(null=True)
+    se_b1 = models.FloatField(null=True)
+    se_b2 = models.FloatField(null=True)
+    residual_sd = models.FloatField(null=True, help_text="Weighted, signal unit.")
+    r = models.FloatField(null=True)
+    count = models.PositiveSmallIntegerField()
+    low = models.FloatField(null=True, help_text="Lowest standard in use, solution unit.")
+    high = models.FloatField(null=True, help_text="Highest standard in use, solution unit.")
+    points = models.JSONField(help_text="Position, concentration, signal, weight, read back, residual %, used.")
+    problem = models.TextField(blank=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["evaluation", "block", "line"], name="calibration_once"),
+            one_of("curve", Curve, "calibration_curve"),
+            one_of("weighting", Weighting, "calibration_weighting"),
+            models.CheckConstraint(condition=Q(b1__isnull=False) | ~Q(problem=""), name="calibration_or_problem"),
+        ]
+
+
+class ControlOutcome(models.Model):
+    """A control sample judged against a criterion at a line."""
+
+    evaluation = models.ForeignKey(Evaluation, on_delete=models.PROTECT, related_name="outcomes")
+    position = models.ForeignKey("labresults.Position", on_delete=models.PROTECT, related_name="outcomes")
+    line = models.ForeignKey("labresults.Line", on_delete=models.PROTECT, related_name="+")
+    criterion = models.ForeignKey("labresults.Criterion", on_delete=models.PROTECT, related_name="outcomes")
+    measure = word(Measure)
+    observed = models.FloatField(null=True, help_text="In the unit of the measure.")
+    expected = models.FloatField(null=True, help_text="Solution or reporting unit, as the measure compares.")
+    verdict = word(Verdict)
+    reach = word(Reach)
+    why = models.TextField()
+    touches = models.JSONField(default=list, help_text="Position numbers of the results that stand on it.")
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["evaluation", "position", "line", "criterion"], name="outcome_once"),
+            one_of("measure", Measure, "outcome_measure"),
+            one_of("verdict", Verdict, "outcome_verdict"),
+            one_of("reach", Reach, "outcome_reach"),
+        ]
+
+
+class Acceptance(Made):
+    """A failed control sample accepted by name, with the reason: the results that it touched may stand."""
+
+    outcome = models.OneToOneField(ControlOutcome, on_delete=models.PROTECT, related_name="acceptance")
+    reason = models.TextField()
+
+    class Meta:
+        constraints = [models.CheckConstraint(condition=~Q(reason=""), name="acceptance_reason")]
+
+
+class Result(models.Model):
+    """One element at one position from one line, unrounded, in the unit beside it, with limits of its own."""
+
+    evaluation = models.ForeignKey(Evaluation, on_delete=models.PROTECT, related_name="results")
+    position = models.ForeignKey("labresults.Position", on_delete=models.PROTECT, related_name="results")
+    line = models.ForeignKey("labresults.Line", on_delete=models.PROTECT, related_name="+")
+    element = models.ForeignKey("labresults.Element", on_delete=models.PROTECT, related_name="+")
+    sample = models.ForeignKey(
+        "labresults.Sample",
+        null=True,
+        on_delete=models.PROTECT,
+        related_name="results",
+        help_text="Empty for control samples that are not a sample's.",
+    )
+    is_candidate = models.BooleanField(
+        help_text="Of the sample itself; no: of its duplicate, spike or a control sample."
+    )
+    rank = models.PositiveSmallIntegerField()
+    reported_as = models.CharField(max_length=12)
+    unit = models.CharField(max_length=20)
+    basis = word(Basis)
+    value = models.FloatField(null=True, help_text="In the unit beside it.")
+    detection_limit = models.FloatField(help_text="In the unit beside it.")
+    quantification_limit = models.FloatField(help_text="In the unit beside it.")
+    reporting_limit = models.FloatField(null=True, help_text="In the unit beside it.")
+    upper_limit = models.FloatField(help_text="In the unit beside it.")
+    u = models.FloatField(null=True, help_text="Standard uncertainty, same unit.")
+    expanded_u = models.FloatField(null=True, help_text="Expanded uncertainty, same unit.")
+    coverage_factor = models.FloatField()
+    solution = models.FloatField(null=True, help_text="In the measured solution, solution unit of the method version.")
+    marks = models.JSONField(default=list)
+    why_no_value = models.TextField(blank=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["evaluation", "position", "line"], name="result_once"),
+            one_of("basis", Basis, "result_basis"),
+            models.CheckConstraint(condition=Q(value__isnull=False) | ~Q(why_no_value=""), name="result_or_reason"),
+        ]
+        indexes = [models.Index(fields=["sample", "element"], name="result_by_sample")]
+
+
+class Selection(Made):
+    """The result that stands for an element in a sample by a method; the newest row counts. The rule is kept."""
+
+    sample = models.ForeignKey("labresults.Sample", on_delete=models.PROTECT, related_name="selections")
+    method = models.ForeignKey("labresults.Method", on_delete=models.PROTECT, related_name="+")
+    element = models.ForeignKey("labresults.Element", on_delete=models.PROTECT, related_name="+")
+    result = models.ForeignKey(Result, on_delete=models.PROTECT, related_name="selections")
+    rule = models.TextField()
+    reason = models.TextField(blank=True)
+
+    class Meta:
+        indexes = [models.Index(fields=["sample", "method", "element", "-id"], name="selection_newest")]
+
+
+class Review(Made):
+    """A reviewer's decision, signed."""
+
+    decision = word(Decision)
+    meaning = models.CharField(max_length=100)
+    reason = models.TextField(blank=True)
+    exception = models.TextField(blank=True, help_text="The named policy under which a person reviewed own work.")
+
+    class Meta:
+        constraints = [
+            one_of("decision", Decision, "review_decision"),
+            models.CheckConstraint(condition=Q(decision=Decision.APPROVE) | ~Q(reason=""), name="review_reason"),
+        ]
+
+
+class ReviewedResult(models.Model):
+    """A result that a review speaks of; the newest row counts."""
+
+    review = models.ForeignKey(Review, on_delete=models.PROTECT, related_name="items")
+    result = models.ForeignKey(Result, on_delete=models.PROTECT, related_name="reviews")
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["review", "result"], name="reviewed_once")]

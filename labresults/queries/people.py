@@ -1,0 +1,33 @@
+"""The laboratory and its people. Each function says how many database queries it makes."""
+
+from django.core.cache import cache
+from django.utils.timezone import get_default_timezone_name
+
+from labresults.models import Laboratory, Person
+from labresults.roles import ROLES
+
+
+def laboratory() -> Laboratory | None:
+    """The laboratory itself; one query."""
+    return Laboratory.objects.filter(pk=1).first()
+
+
+def site_time_zone() -> str:
+    """Name of the laboratory's time zone; one query in a minute."""
+    zone: str | None = cache.get("site-time-zone")
+    if zone is None:
+        found = laboratory()
+        zone = found.time_zone if found else get_default_timezone_name()
+        cache.set("site-time-zone", zone, 60)
+    return zone
+
+
+def role_names(person: Person) -> list[str]:
+    """The person's roles in the order of the path; one query."""
+    held = set(person.groups.values_list("name", flat=True))
+    return [role for role in ROLES if role in held]
+
+
+def by_sign_in(username: str) -> Person:
+    """The person who signs in under this name; one query. Raises Person.DoesNotExist."""
+    return Person.objects.get(username=username, is_active=True)

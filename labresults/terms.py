@@ -1,0 +1,202 @@
+"""The vocabulary: every word that is stored or printed, once, with where it comes from.
+
+Sources: EPA Method 6010D (2018) sections 3 and 9 for the roles of a position; ISO/IEC 17025:2017 for the acts;
+GUM and VIM for the words of measurement; ISO 80000-1:2009 annex B for the rounding rules.
+"""
+
+from enum import StrEnum
+
+
+class Role(StrEnum):
+    """What stands at a position of a run (EPA 6010D, section 9)."""
+
+    CALIBRATION_BLANK = "calibration blank"
+    CALIBRATION_STANDARD = "calibration standard"
+    INITIAL_VERIFICATION = "initial calibration verification"
+    CONTINUING_VERIFICATION = "continuing calibration verification"
+    BLANK_CHECK = "calibration blank check"
+    LOW_LEVEL_CHECK = "low-level check"
+    METHOD_BLANK = "method blank"
+    CONTROL_SAMPLE = "laboratory control sample"
+    REFERENCE_MATERIAL = "certified reference material"
+    DUPLICATE = "laboratory duplicate"
+    SPIKE = "matrix spike"
+    SERIAL_DILUTION = "serial dilution"
+    SAMPLE = "sample"
+    RINSE = "rinse"
+
+
+CALIBRATING = frozenset({Role.CALIBRATION_BLANK, Role.CALIBRATION_STANDARD})
+"""Roles that the curve is fitted to."""
+
+BRACKETING = frozenset({Role.INITIAL_VERIFICATION, Role.CONTINUING_VERIFICATION, Role.BLANK_CHECK})
+"""Roles that say whether the curve still holds: they speak for what lies between them (EPA 6010D 9.5)."""
+
+
+class Curve(StrEnum):
+    """Shape of a calibration function, signal as a function of concentration."""
+
+    LINE = "straight line"
+    LINE_THROUGH_ZERO = "straight line through zero"
+    QUADRATIC = "quadratic"
+
+
+class Weighting(StrEnum):
+    """Weight of a point in the fit: of concentration x, or of the spread s of its replicates."""
+
+    NONE = "unweighted"
+    INVERSE_X = "1/x"
+    INVERSE_X2 = "1/x²"
+    INVERSE_VARIANCE = "1/s²"
+
+
+class SolutionKind(StrEnum):
+    """How a portion became a solution; it decides the solution's unit and the way back to the sample."""
+
+    MASS_IN_VOLUME = "mass made up to volume"  # mg/L in the solution, mg/kg in the sample
+    VOLUME_IN_VOLUME = "volume made up to volume"  # mg/L in the solution, mg/L in the sample
+    MASS_IN_MASS = "mass diluted by mass"  # mg/kg in the solution, mg/kg in the sample
+
+
+class State(StrEnum):
+    """The state of a portion when it was weighed (ISO 1170 and usual practice)."""
+
+    AS_RECEIVED = "as received"
+    AIR_DRY = "air-dry"
+    DRIED_105 = "dried at 105 °C"
+    ASHED = "ashed"
+
+
+class Basis(StrEnum):
+    """What a mass fraction is reported on."""
+
+    AS_RECEIVED = "as received"
+    DRY = "dry basis"
+
+
+class Measure(StrEnum):
+    """What a criterion looks at."""
+
+    RECOVERY = "recovery, %"  # 100 × found / expected
+    DIFFERENCE = "relative difference, %"  # 100 × |a − b| / mean, on concentrations (EPA 6010D 9.7)
+    SPIKE_RECOVERY = "spike recovery, %"  # 100 × (spiked − unspiked) / added
+    DILUTION_DIFFERENCE = "dilution difference, %"  # 100 × |original − diluted × factor| / original
+    TIMES_QUANTIFICATION_LIMIT = "times the quantification limit"  # |found| / quantification limit, in the solution
+
+
+class Reach(StrEnum):
+    """What a failed control sample speaks for."""
+
+    SAMPLE = "the sample"
+    BRACKET = "the bracket"
+    BATCH = "the preparation batch"
+    RUN = "the run"
+
+
+class Verdict(StrEnum):
+    """How a control sample stands against its criterion."""
+
+    WITHIN = "within"
+    CLOSE = "close"
+    OUTSIDE = "outside"
+    NOT_JUDGED = "not judged"
+
+
+class Mark(StrEnum):
+    """What a reader must know beside a result. Decided on unrounded values."""
+
+    BELOW_DETECTION = "below detection limit"
+    BELOW_QUANTIFICATION = "between detection and quantification limit"
+    OVER_RANGE = "over range"
+    CONTROL_FAILED = "a control sample failed"
+    NO_VALUE = "no value"
+
+
+class BlankRule(StrEnum):
+    """What a method does with its method blank (EPA 6010D judges and never subtracts)."""
+
+    JUDGE = "judged, not subtracted"
+    SUBTRACT = "subtracted"
+
+
+class Tie(StrEnum):
+    """Which way an exact half goes (ISO 80000-1:2009 annex B, rules A and B)."""
+
+    HALF_EVEN = "half to even"  # rule A
+    HALF_UP = "half up"  # rule B: away from zero in magnitude
+
+
+class NotMeasured(StrEnum):
+    """A result in words: counts as delivered work and has a reason."""
+
+    INSUFFICIENT = "insufficient sample"
+    NOT_RECEIVED = "not received"
+    DESTROYED = "destroyed"
+    NOT_REQUESTED = "not requested"
+    INTERFERENCE = "interference"
+
+
+class Task(StrEnum):
+    """What a person is authorised for, method by method (ISO/IEC 17025:2017, 6.2.6)."""
+
+    PREPARE = "prepare"
+    MEASURE = "measure"
+    REVIEW = "review"
+    ISSUE = "issue"
+
+
+class SubsampleKind(StrEnum):
+    """What a sample becomes on its way to a test portion (common practice, no source)."""
+
+    CONTAINER = "container"
+    DRIED = "dried"
+    CRUSHED = "crushed"
+    SPLIT = "split"
+    PULP = "pulp"
+    REJECT = "reject"
+    FILTRATE = "filtrate"
+
+
+class Repeat(StrEnum):
+    """Four repeats that are not the same; each keeps its parent."""
+
+    NONE = "first"
+    RE_READ = "re-read"
+    RE_DILUTE = "re-dilute"
+    RE_DIGEST = "re-digest"
+    RE_SAMPLE = "re-sample"
+
+
+class MaterialKind(StrEnum):
+    """What a lot is a lot of."""
+
+    STANDARD = "standard solution"
+    REFERENCE_MATERIAL = "reference material"
+    REAGENT = "reagent"
+
+
+class EquipmentKind(StrEnum):
+    """What must be calibrated or checked, and is overdue when it was not."""
+
+    BALANCE = "balance"
+    SPECTROMETER = "spectrometer"
+    PIPETTE = "pipette"
+    OVEN = "oven"
+
+
+class Decision(StrEnum):
+    """What a reviewer says of results."""
+
+    APPROVE = "approved"
+    REFUSE = "refused"
+    SEND_BACK = "sent back"
+
+
+class Station(StrEnum):
+    """The five stations of the sample's path."""
+
+    RECEPTION = "reception"
+    PREPARATION = "preparation"
+    RUNS = "runs"
+    REVIEW = "review"
+    CERTIFICATES = "certificates"
