@@ -15,7 +15,7 @@ from django.db.models import JSONField, Model
 def insert(model: type[Model], fields: Sequence[str], rows: Iterable[Sequence[Any]]) -> int:
     """Insert rows of values in the order of `fields` (foreign keys by key); return how many.
 
-    Values are plain Python: float, int, str, bool, None, datetime with a time zone, and what JSON can say in its columns.
+    Values are plain Python: float, int, str, bytes, bool, None, datetime with a time zone; lists in JSON columns.
     Raises django.db.IntegrityError as any insert does; nothing of the batch stays then.
     """
     columns = [model._meta.get_field(name) for name in fields]

@@ -153,6 +153,7 @@ class CertificateDocument:
     replaces_why: str = ""
     changes: tuple[Change, ...] = ()
     preliminary: bool = False
+    conformity_head: str = ""  # what stands over the column of statements
 
     def to_json(self) -> str:
         """Canonical text: sorted keys, no spaces, as hashed and frozen."""

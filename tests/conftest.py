@@ -2,7 +2,7 @@
 
 import os
 from collections.abc import Iterator
-from datetime import UTC, datetime
+from datetime import datetime
 
 import pytest
 from django.core.cache import cache
@@ -12,11 +12,9 @@ from labresults import guards
 from labresults.actions.people import enrol_person, found_laboratory
 from labresults.models import Person
 from labresults.roles import ROLES
+from tests.builders import NOW, PASSWORD, Laboratory, a_laboratory
 
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "1")  # the browser's driver keeps an event loop in this thread
-
-NOW = datetime(2026, 11, 16, 8, 0, tzinfo=UTC)
-PASSWORD = "gravel road 1911"
 
 
 @pytest.fixture
@@ -73,3 +71,17 @@ def people(founder: Person) -> dict[str, Person]:
         for role in ROLES
         if role != "client"
     }
+
+
+@pytest.fixture
+def lab(founder: Person) -> Laboratory:
+    """A laboratory with one method, ready to work."""
+    return a_laboratory(founder)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark what uses the database: those tests run again on PostgreSQL, the pure ones once."""
+    for item in items:
+        fixtures = set(getattr(item, "fixturenames", ()))
+        if fixtures & {"db", "transactional_db"} or item.get_closest_marker("django_db"):
+            item.add_marker(pytest.mark.uses_database)

@@ -96,6 +96,7 @@ class MethodSpecification:
     close_fraction: float = 0.1  # the outer part of the allowed span that is called close
     internal_standard: str | None = None  # key of its line
     instrument_calibrates: bool = False  # readings are concentrations already: nothing is recomputed
+    signal_unit: str = "counts/s"  # of the readings, where they are signals
 
 
 @dataclass(frozen=True)
@@ -118,6 +119,7 @@ class Portion:
     moisture_percent: float | None = None
     density_kg_per_L: float | None = None
     added_mg: Mapping[str, float] = field(default_factory=dict)  # by element: spiked into the portion
+    basis: Basis | None = None  # what this sample is reported on; None: as the determination says
 
 
 @dataclass(frozen=True)
@@ -154,6 +156,7 @@ class RunTable:
     spread: Array  # NaN where fewer than two replicates
     count: Array
     saturated: NDArray[np.bool_]  # the instrument itself said over range: no number to scale a dilution from
+    left_out: frozenset[tuple[int, str]] = frozenset()  # (position number, line): not used for the curve of that line
 
 
 # ---------------------------------------------------------------- what comes back

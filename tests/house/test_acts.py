@@ -9,7 +9,7 @@ from labresults.actions.people import enrol_person, found_laboratory
 from labresults.acts import ACTS, Done, NotAuthorised, WrongState, act
 from labresults.models import AuditEvent, Client, Person
 from labresults.queries.history import broken_link
-from tests.conftest import PASSWORD
+from tests.builders import PASSWORD
 
 
 def test_an_act_leaves_one_event_that_says_who_when_what_and_why(founder: Person, now: datetime) -> None:

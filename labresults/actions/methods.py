@@ -1,0 +1,157 @@
+"""Methods: a version is entered whole, as validated, and never edited."""
+
+from collections.abc import Sequence
+from datetime import date, datetime
+from typing import Any
+
+from labresults.acts import BadInput, Done, act
+from labresults.models import (
+    Criterion,
+    Determination,
+    Element,
+    Layout,
+    Line,
+    Material,
+    Matrix,
+    Method,
+    MethodLine,
+    MethodVersion,
+    Person,
+    PlannedControl,
+    PlannedStandard,
+)
+from labresults.readers.layout import Layout as LayoutSpecification
+
+
+@act("add_method_version")
+def add_method_version(
+    *,
+    by: Person,
+    at: datetime,
+    reason: str,
+    code: str,
+    title: str,
+    area: str,
+    valid_from: date,
+    version: dict[str, Any],
+    matrices: Sequence[str],
+    lines: Sequence[dict[str, Any]],
+    determinations: Sequence[dict[str, Any]],
+    criteria: Sequence[dict[str, Any]],
+    standards: Sequence[str],
+    controls: Sequence[dict[str, Any]],
+    ore_grade_of: str | None = None,
+) -> Done[MethodVersion]:
+    """Enter a new version of a method, and the method itself when it is new. The newest valid version is the current.
+
+    version: fields of MethodVersion; lines: element, label, medium and fields of MethodLine; determinations: element
+    and fields of Determination; criteria: fields of Criterion, element by symbol; standards: codes of materials, the
+    calibration blank first; controls: fields of PlannedControl, material by code.
+    Raises BadInput when something named is not there, or the standards do not reach below the quantification limit.
+    """
+    method, _ = Method.objects.get_or_create(
+        code=code,
+        defaults={
+            "title": title,
+            "area": area,
+            "ore_grade_of": Method.objects.get(code=ore_grade_of) if ore_grade_of else None,
+        },
+    )
+    before = method.versions.order_by("-version").first()
+    if before and before.valid_from >= valid_from:
+        raise BadInput(f"{before} is valid from {before.valid_from}; a new version must begin later.")
+    internal = version.pop("internal_standard", None)
+    row = MethodVersion.objects.create(
+        method=method,
+        version=before.version + 1 if before else 1,
+        valid_from=valid_from,
+        internal_standard=_line(*internal) if internal else None,
+        made_by=by,
+        made_at=at,
+        **version,
+    )
+    row.matrices.set(_named(Matrix, "name", matrices))
+    for values in lines:
+        named = dict(values)
+        MethodLine.objects.create(
+            method_version=row,
+            line=_line(named.pop("element"), named.pop("label"), named.pop("medium", "air")),
+            **named,
+        )
+    for ordinal, values in enumerate(determinations, start=1):
+        named = dict(values)
+        named.setdefault("reported_as", named["element"])
+        Determination.objects.create(method_version=row, ordinal=ordinal, element_id=named.pop("element"), **named)
+    for values in criteria:
+        named = dict(values)
+        Criterion.objects.create(method_version=row, element_id=named.pop("element", None), **named)
+    for ordinal, material in enumerate(_named(Material, "code", standards), start=1):
+        PlannedStandard.objects.create(method_version=row, ordinal=ordinal, material=material)
+    for ordinal, values in enumerate(controls, start=1):
+        named = dict(values)
+        material_code = named.pop("material", None)
+        PlannedControl.objects.create(
+            method_version=row,
+            ordinal=ordinal,
+            material=_named(Material, "code", [material_code])[0] if material_code else None,
+            **named,
+        )
+    return Done(
+        row,
+        subject=("method", str(row)),
+        before={"version": before.version} if before else None,
+        after={
+            "valid from": valid_from.isoformat(),
+            "version": {name: value for name, value in version.items()},
+            "lines": [dict(values) for values in lines],
+            "determinations": [dict(values) for values in determinations],
+            "criteria": [dict(values) for values in criteria],
+            "standards": list(standards),
+            "controls": [dict(values) for values in controls],
+        },
+    )
+
+
+@act("save_layout")
+def save_layout(*, by: Person, at: datetime, reason: str, specification: LayoutSpecification) -> Done[Layout]:
+    """Save a layout of reading files under its name, as a new version beside older ones."""
+    last = Layout.objects.filter(name=specification.name).order_by("-version").first()
+    row = Layout.objects.create(
+        name=specification.name,
+        version=last.version + 1 if last else 1,
+        specification=specification.to_json(),
+        made_by=by,
+        made_at=at,
+    )
+    return Done(
+        row,
+        subject=("layout", str(row)),
+        before={"specification": last.specification} if last else None,
+        after={"specification": row.specification},
+    )
+
+
+def _line(element: str, label: str, medium: str = "air") -> Line:
+    if not Element.objects.filter(pk=element).exists():
+        raise BadInput(f"{element} is not an element that this database knows.")
+    row, _ = Line.objects.get_or_create(
+        element_id=element, label=label, medium=medium, defaults={"wavelength_nm": _wavelength(label)}
+    )
+    return row
+
+
+def _wavelength(label: str) -> float | None:
+    """The label as a number, where it is one; other work names its quantity instead."""
+    try:
+        return float(label)
+    except ValueError:
+        return None
+
+
+def _named(model: Any, field: str, names: Sequence[str]) -> list[Any]:
+    """The rows of these names, in this order. Raises BadInput naming those that are not there."""
+    found = {getattr(row, field): row for row in model.objects.filter(**{f"{field}__in": names})}
+    missing = [name for name in names if name not in found]
+    if missing:
+        raise BadInput(f"Not there yet: {model._meta.verbose_name} {', '.join(missing)}. Enter it first.")
+    return [found[name] for name in names]

@@ -1,0 +1,195 @@
+"""What stands beside the path: a method, a lot, a piece of equipment, an audit event, each whole.
+
+Each function says how many database queries it makes.
+"""
+
+import json
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from django.db.models import Count, Exists, OuterRef, Q
+
+from labresults.chain import Link, digest
+from labresults.models import (
+    AuditEvent,
+    Equipment,
+    Evaluation,
+    Lot,
+    Method,
+    MethodVersion,
+    PreparationBatch,
+    Result,
+    Run,
+    Submission,
+    TestPortion,
+    Weighing,
+)
+
+
+@dataclass(frozen=True)
+class Touched:
+    """What stands on a lot, and on the lots made from it."""
+
+    lots: list[Lot]
+    batches: list[PreparationBatch]
+    portions: list[TestPortion]
+    weighings: list[Weighing]
+    runs: list[Run]
+    submissions: list[Submission]
+    certificates: list[Any]
+
+
+@dataclass(frozen=True)
+class Opened:
+    """An audit event with its content read, and whether its own hash holds."""
+
+    event: AuditEvent
+    content: dict[str, Any]
+    changes: list[tuple[str, Any, Any]]  # field, before, after
+    holds: bool
+
+
+def method_versions(code: str) -> list[MethodVersion]:
+    """All versions of a method, oldest first, with the number of runs of each; one query."""
+    return list(
+        MethodVersion.objects.filter(method__code=code)
+        .select_related("method", "made_by", "internal_standard__element")
+        .annotate(run_count=Count("runs"))
+        .order_by("version")
+    )
+
+
+def method(code: str) -> Method:
+    """A method; one query. Raises Method.DoesNotExist."""
+    return Method.objects.select_related("ore_grade_of").get(code=code)
+
+
+def in_force(versions: list[MethodVersion], on: date) -> MethodVersion | None:
+    """The version that is valid on a day, else the newest; no query."""
+    valid = [v for v in versions if v.valid_from <= on and (v.valid_to is None or v.valid_to >= on)]
+    return valid[-1] if valid else versions[-1] if versions else None
+
+
+def lines_of(version: MethodVersion) -> list[Any]:
+    """Lines of a method version, by element and rank; one query."""
+    return list(version.lines.select_related("line__element").order_by("line__element__symbol", "rank"))
+
+
+def determinations_of(version: MethodVersion) -> list[Any]:
+    """What a method version reports; one query."""
+    return list(version.determinations.select_related("element").order_by("ordinal"))
+
+
+def criteria_of(version: MethodVersion) -> list[Any]:
+    """Criteria of a method version in their order; one query."""
+    return list(version.criteria.select_related("element").order_by("pk"))
+
+
+def planned_of(version: MethodVersion) -> tuple[list[Any], list[Any]]:
+    """Standards and control samples that a method version asks for; two queries."""
+    standards = list(version.standards.select_related("material").order_by("ordinal"))
+    return standards, list(version.controls.select_related("material").order_by("ordinal"))
+
+
+def lot(number: str) -> Lot:
+    """A lot with what it holds; three queries. Raises Lot.DoesNotExist."""
+    return (
+        Lot.objects.select_related("material", "made_from__material", "made_by")
+        .prefetch_related("contents__element")
+        .get(number=number)
+    )
+
+
+def touched_by(origin: Lot) -> Touched:
+    """Forward from a lot: lots made from it, then batches, portions, runs, submissions, certificates; about ten queries.
+
+    A submission is touched when one of its samples has a candidate result from a run that stands on these lots, or was
+    prepared in a batch with one of them.
+    """
+    lots = _with_descendants(origin)
+    keys = [row.pk for row in lots]
+    batches = list(
+        PreparationBatch.objects.filter(Q(reagents__in=keys) | Q(portions__lot__in=keys))
+        .select_related("method_version__method")
+        .distinct()
+        .order_by("-pk")
+    )
+    spiked = list(
+        Weighing.objects.filter(spike_lot__in=keys).select_related("portion__batch", "spike_lot").order_by("-pk")
+    )
+    runs = list(
+        Run.objects.filter(positions__lot__in=keys).select_related("method_version__method").distinct().order_by("-pk")
+    )
+    portions = list(TestPortion.objects.filter(lot__in=keys).select_related("batch", "lot").order_by("-pk"))
+    submissions = list(
+        Submission.objects.filter(_stands_on(runs, batches)).select_related("client").distinct().order_by("-pk")
+    )
+    return Touched(lots, batches, portions, spiked, runs, submissions, _certificates(submissions))
+
+
+def equipment(code: str) -> Equipment:
+    """A piece of equipment; one query. Raises Equipment.DoesNotExist."""
+    return Equipment.objects.get(code=code)
+
+
+def checks_of(item: Equipment) -> list[Any]:
+    """Its calibrations and checks, newest first; one query."""
+    return list(item.checks.select_related("made_by").order_by("-done_on", "-pk"))
+
+
+def used_in(item: Equipment) -> tuple[list[Run], list[PreparationBatch]]:
+    """The newest runs on an instrument and the newest batches weighed on a balance, 50 of each; two queries."""
+    runs = Run.objects.filter(instrument=item).select_related("method_version__method").order_by("-pk")[:50]
+    weighed = Weighing.objects.filter(portion__batch=OuterRef("pk"), balance=item)
+    batches = PreparationBatch.objects.filter(Exists(weighed)).select_related("method_version__method")
+    return list(runs), list(batches.order_by("-pk")[:50])
+
+
+def event(seq: int) -> Opened:
+    """One audit event, read; one query. Raises AuditEvent.DoesNotExist."""
+    row = AuditEvent.objects.select_related("person").get(seq=seq)
+    content = json.loads(row.content)
+    link = Link(row.seq, row.content, row.previous, row.sha256)
+    return Opened(row, content, _changes(content), digest(link.seq, link.content, link.previous) == link.sha256)
+
+
+def _with_descendants(origin: Lot) -> list[Lot]:
+    """The lot and all lots made from it, however far; one query a generation."""
+    lots, generation = [origin], [origin]
+    while generation:
+        generation = list(Lot.objects.filter(made_from__in=generation).select_related("material").order_by("pk"))
+        lots += generation
+    return lots
+
+
+def _stands_on(runs: list[Run], batches: list[PreparationBatch]) -> Q:
+    later = Evaluation.objects.filter(run=OuterRef("evaluation__run"), version__gt=OuterRef("evaluation__version"))
+    measured = Result.objects.filter(~Exists(later), is_candidate=True, evaluation__run__in=runs).values("sample")
+    return Q(samples__in=measured) | Q(samples__subsamples__portions__batch__in=batches)
+
+
+def _certificates(submissions: list[Submission]) -> list[Any]:
+    rows = Submission.objects.filter(pk__in=[row.pk for row in submissions], certificates__isnull=False)
+    return list(
+        rows.order_by("-certificates__pk").values(
+            "number", "certificates__number", "certificates__issue", "certificates__withdrawal"
+        )
+    )
+
+
+def _changes(content: dict[str, Any]) -> list[tuple[str, Any, Any]]:
+    """Each field that the event names, before and after, in words that a page can show."""
+    before, after = content.get("before") or {}, content.get("after") or {}
+    names = [*after, *(name for name in before if name not in after)]
+    return [(name, _said(before.get(name)), _said(after.get(name))) for name in names]
+
+
+def _said(value: Any) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, list | dict):
+        return json.dumps(value, ensure_ascii=False)
+    return str(value)

@@ -1,0 +1,79 @@
+"""How one printed string stands in a column: decimal points under each other, words apart from numbers. Pure."""
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from reports.document import Cell
+
+DIGIT_EM = 0.632  # advance of a tabular digit of the text face, in em; the style sheet's classes g1 to g6 use it too
+POINT_EM = 0.21
+SPACE_EM = 0.28
+OTHER_EM = 0.62  # of a letter or sign, on the wide side
+_NUMBER = re.compile(r"[<>≤≥]?\s*[−+-]?\d[\d\s\u00a0\u202f]*(?:\.(\d+))?")
+
+
+_STARTS_AS_NUMBER = re.compile(r"[<>≤≥]?\s*[−+-]?\d")
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One cell on paper. `style`: class names that right-pad it to the column's decimal point; `mark`: its remark."""
+
+    text: str
+    style: str
+    mark: str = ""
+
+
+def decimals(text: str) -> int | None:
+    """Return how many figures follow the point of a printed number ("<0.2" has 1), None for words or nothing."""
+    match = _NUMBER.fullmatch(text.strip())
+    return None if match is None else len(match.group(1) or "")
+
+
+def most_decimals(texts: Iterable[str]) -> int:
+    """Return the decimals that a column must leave room for."""
+    return max((found for text in texts if (found := decimals(text)) is not None), default=0)
+
+
+def figure(text: str, column_decimals: int, mark: str = "", changed: bool = False) -> Figure:
+    """Return `text` with the classes that put its decimal point under the column's."""
+    own = decimals(text)
+    styles = ["num" if not text or _STARTS_AS_NUMBER.match(text) else "word"]
+    if own is not None and column_decimals > own:
+        styles.append(f"g{min(column_decimals - own, 6)}")
+        if own == 0:
+            styles.append("gp")
+    if changed:
+        styles.append("chg")
+    return Figure(text, " ".join(styles), mark)
+
+
+def cell_figure(cell: Cell, column_decimals: int) -> Figure:
+    """Return a result's cell."""
+    return figure(cell.printed, column_decimals, cell.mark, cell.changed)
+
+
+def width_em(text: str, column_decimals: int = 0) -> float:
+    """Return an upper estimate of the width of a number with its padding to the point; of words, of the longest."""
+    own = decimals(text)
+    if own is None and not _STARTS_AS_NUMBER.match(text):
+        return max((len(word) * OTHER_EM for word in text.split()), default=0.0)
+    missing = 0 if own is None else max(column_decimals - own, 0)
+    padding = missing * DIGIT_EM + (POINT_EM if own == 0 and missing else 0.0)
+    return padding + sum(_advance_em(sign) for sign in text)
+
+
+def _advance_em(sign: str) -> float:
+    if sign.isdigit():
+        return DIGIT_EM
+    if sign == ".":
+        return POINT_EM
+    return SPACE_EM if sign.isspace() else OTHER_EM
+
+
+def formula_parts(formula: str) -> tuple[tuple[str, bool], ...]:
+    """Part a chemical formula into (text, is subscript): "Al2O3" becomes Al, 2 below, O, 3 below."""
+    if not re.fullmatch(r"(?:[A-Z][a-z]?\d*|[()]\d*)+", formula):
+        return ((formula, False),)
+    return tuple((part, part.isdigit()) for part in re.findall(r"\d+|\D+", formula))

@@ -1,0 +1,102 @@
+"""One way from a template to PDF bytes: no network, no file outside the print folder, the same bytes every time."""
+
+import logging
+import threading
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
+from urllib.request import url2pathname
+
+from django.template import Context, Engine
+
+PRINT_FOLDER = Path(__file__).resolve().parents[1] / "static" / "reports"
+TEMPLATE_FOLDER = Path(__file__).resolve().parents[1] / "templates"
+_TYPES = {".css": "text/css; charset=utf-8", ".woff2": "font/woff2"}
+_ENGINE = Engine(dirs=[str(TEMPLATE_FOLDER)], autoescape=True)
+
+
+class PangoMissing(RuntimeError):
+    """The library that sets type is not on this machine."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            "PDF files need the Pango library: install libpango-1.0-0, libpangoft2-1.0-0 and libharfbuzz-subset0 "
+            "on Debian or Ubuntu, or pango with Homebrew or on Fedora, and try again."
+        )
+
+
+class CannotPrint(ValueError):
+    """A sign of the document is in no font at hand: the paper would show an empty box where the sign should stand."""
+
+    def __init__(self, signs: list[str]) -> None:
+        self.signs = signs
+        named = ", ".join(f"{sign} (U+{ord(sign):04X})" for sign in signs)
+        super().__init__(f"No font on this machine has {named}. Install a font that has it, then print again.")
+
+
+def fill(template: str, context: Mapping[str, object]) -> str:
+    """Return the HTML of a template of `reports/templates`. Every value is escaped; numbers are not localised."""
+    return str(_ENGINE.get_template(template).render(Context(dict(context), use_l10n=False, use_tz=False)))
+
+
+def pdf_of(html: str, identifier: bytes) -> bytes:
+    """Return the PDF of `html`; `identifier` (16 bytes, from the content) stands in for a random file identifier.
+
+    Raises PangoMissing if Pango cannot be loaded, CannotPrint if a sign has no glyph, ValueError if the page asks for a
+    file outside the print folder.
+    """
+    weasyprint = _weasyprint()
+    page = weasyprint.HTML(string=html, base_url=PRINT_FOLDER.as_uri() + "/", url_fetcher=_print_folder_only())
+    try:
+        with _missing_signs() as missing:
+            pdf: bytes = page.write_pdf(pdf_identifier=identifier, pdf_tags=True)
+    except weasyprint.urls.FatalURLFetchingError as error:  # no Exception, so that nothing swallows it on its way
+        raise ValueError(str(error)) from error
+    if missing:
+        raise CannotPrint(sorted(set(missing)))
+    return pdf
+
+
+def _weasyprint() -> Any:
+    """Import WeasyPrint late: it loads Pango, and a machine without Pango can still do all else."""
+    try:
+        import weasyprint  # noqa: PLC0415
+    except OSError as error:
+        raise PangoMissing from error
+    return weasyprint
+
+
+def _print_folder_only() -> Any:
+    """A fetcher that opens files of the print folder and refuses all else, loudly."""
+    from weasyprint.urls import FatalURLFetchingError, URLFetcher, URLFetcherResponse  # noqa: PLC0415
+
+    class PrintFolderOnly(URLFetcher):  # type: ignore[misc, unused-ignore]
+        def fetch(self, url: str, headers: Mapping[str, str] | None = None) -> Any:
+            parts = urlsplit(url)
+            path = Path(url2pathname(parts.path)).resolve()
+            if parts.scheme != "file" or not path.is_relative_to(PRINT_FOLDER) or not path.is_file():
+                raise FatalURLFetchingError(f"A printed page may use files of {PRINT_FOLDER.name} only, not {url}")
+            return URLFetcherResponse(url, path.read_bytes(), {"Content-Type": _TYPES[path.suffix]})
+
+    return PrintFolderOnly()
+
+
+@contextmanager
+def _missing_signs() -> Iterator[list[str]]:
+    """Collect the signs that WeasyPrint could not set; it only logs them."""
+    missing: list[str] = []
+    thread = threading.get_ident()  # another thread may be printing another page
+
+    class Collect(logging.Handler):
+        def emit(self, record: logging.LogRecord) -> None:
+            if record.thread == thread and str(record.msg).startswith(".notdef") and isinstance(record.args, tuple):
+                missing.append(str(record.args[0]))
+
+    handler, logger = Collect(logging.WARNING), logging.getLogger("weasyprint")
+    logger.addHandler(handler)
+    try:
+        yield missing
+    finally:
+        logger.removeHandler(handler)

@@ -1,0 +1,167 @@
+"""Files that are wrong: every problem by row and column, all of them, and never a guess."""
+
+import io
+import zipfile
+from dataclasses import replace
+
+import pytest
+
+from labresults.readers.layout import Layout
+from labresults.readers.read import read
+from labresults.readers.run_check import check_against_run
+from tests.readers.files import LONG, LONG_TEXT, WIDE, WIDE_TEXT, workbook
+
+HEAD = "Position;Name;Cu 324.754\n"
+
+
+@pytest.mark.parametrize(
+    ("layout", "content", "row", "column", "says"),
+    [
+        (WIDE, b"", None, None, "empty"),
+        (WIDE, b" \n\n", None, None, "empty"),
+        (WIDE, b"\xd0\xcf\x11\xe0\xa1\xb1", None, None, "old kind"),
+        (WIDE, b"PK\x03\x04 cut off", None, None, "damaged or cut off"),
+        (WIDE, HEAD.encode(), 1, None, "nothing under the headings"),
+        (WIDE, b"Position;Name;\xb5\n", 1, None, "bytes at place 14 are not utf-8"),
+        (WIDE, HEAD.encode() + b"1;A;1\n2;\xb5;2\n", 3, None, "are not utf-8"),
+        (replace(WIDE, encoding="cp1252"), b"\xef\xbb\xbf" + HEAD.encode(), 1, None, "mark of utf-8-sig"),
+        (WIDE, HEAD.encode("utf-16-le"), 1, None, "zero bytes"),
+        (replace(WIDE, heading_row=9), WIDE_TEXT.encode(), 9, None, "heading row is not there"),
+        (WIDE, b"Position;name;Cu 324.754\n1;A;1\n", 1, "Name", "The file has \u201cname\u201d"),
+        (WIDE, b"Position;Name;Name;Cu 324.754\n1;A;A;1\n", 1, "Name", "columns B, C"),
+        (WIDE, b"Position;Name;Cu 324.754;Weight\n1;A;1;2\n", 1, "Weight", "neither a line nor named"),
+        (WIDE, b"Position;Name;Cu 324.754;\n1;A;1;2\n", 2, None, "4 fields, the headings are 3"),
+        (WIDE, b"Position;Name;Cu 324.754;Cu 324.754\n1;A;1;2\n", 1, "Cu 324.754 (D)", "more than one column"),
+        (replace(WIDE, ignored=("Weight",)), b"Position;Name;Weight\n1;A;2\n", 1, None, "no heading names a line"),
+        (WIDE, HEAD.encode() + b"1;A;12.x\n", 2, "Cu 324.754", "\u201c12.x\u201d is not a number"),
+        (WIDE, HEAD.encode() + b"1;A;1,234\n", 2, "Cu 324.754", "can be read as 1.234 or as 1234"),
+        (WIDE, HEAD.encode() + b"1;A;1,234.5\n", 2, "Cu 324.754", "signs that part thousands"),
+        (replace(WIDE, decimal_sign=","), HEAD.encode() + b"1;A;1.234\n", 2, "Cu 324.754", "1.234 or as 1234"),
+        (replace(WIDE, thousands_sign=","), HEAD.encode() + b"1;A;12,34\n", 2, "Cu 324.754", "odd places"),
+        (WIDE, HEAD.encode() + b"1;A;<0.01\n", 2, "Cu 324.754", "is not a number"),
+        (WIDE, HEAD.encode() + b"1;A;1e999\n", 2, "Cu 324.754", "too large"),
+        (WIDE, HEAD.encode() + b"1;A;nan\n", 2, "Cu 324.754", "is not a number"),
+        (replace(WIDE, missing=()), HEAD.encode() + b"1;A;\n", 2, "Cu 324.754", "empty"),
+        (WIDE, HEAD.encode() + b"x;A;1\n", 2, "Position", "is not a number"),
+        (WIDE, HEAD.encode() + b"1.5;A;1\n", 2, "Position", "not a whole number"),
+        (WIDE, HEAD.encode() + b"0;A;1\n", 2, "Position", "no position 0"),
+        (WIDE, HEAD.encode() + b"1; ;1\n", 2, "Name", "label is blank"),
+        (WIDE, HEAD.encode() + b"1;A\n", 2, None, "2 fields, the headings are 3"),
+        (WIDE, HEAD.encode() + b"1;A;1\n1;A;2\n", 3, "Cu 324.754", "already in row 2"),
+        (WIDE, HEAD.encode() + b'1;A;1\n2;"B;2\n', 3, None, "do not close"),
+        (WIDE, HEAD.encode() + b"1;A;1\n\nPrinted at noon\n", 4, None, "after the end of the table"),
+        (replace(WIDE, repeated_rows=True), HEAD.encode() + b"1;A;1\n1;B;2\n", 3, None, "B\u201d here"),
+        (LONG, LONG_TEXT.replace("Pb 220.353,3.5", "lead,3.5").encode(), 3, "Line", "does not name a line"),
+        (LONG, LONG_TEXT.replace("Pb 220.353,3.5", ",3.5").encode(), 3, "Line", "line is blank"),
+        (LONG, LONG_TEXT.replace("Reading", "Value").encode(), 1, "Reading {n}", "no column with this heading"),
+        (LONG, LONG_TEXT.replace("1210.1", "12l0.1").encode(), 4, "Reading 3", "is not a number"),
+    ],
+)
+def test_one_problem_named_by_row_and_column(
+    layout: Layout, content: bytes, row: int | None, column: str | None, says: str
+) -> None:
+    # when a file with one fault is read
+    found = read(content, "readings.csv", layout)
+    # then the fault is named, with its place and what to do
+    assert [(p.row, p.column) for p in found.problems] == [(row, column)]
+    assert says in str(found.problems[0])
+    assert found.problems[0].what_to_do.endswith(".")
+
+
+@pytest.mark.parametrize(
+    ("sd", "count", "column", "says"),
+    [("-0.1", "3", "SD", "below zero"), ("0.1", "0", "n", "0 replicates"), ("0.1", "x", "n", "not a number")],
+)
+def test_spread_and_count_that_cannot_be(sd: str, count: str, column: str, says: str) -> None:
+    layout = replace(LONG, replicates=(), mean="Mean", sd="SD", count="n")
+    found = read(f"Position,Name,Line,Mean,SD,n\n1,A,Cu 324.754,1,{sd},{count}\n".encode(), "x", layout)
+    assert [(p.row, p.column) for p in found.problems] == [(2, column)]
+    assert says in found.problems[0].what
+
+
+def test_all_problems_are_named_not_the_first() -> None:
+    text = HEAD + "1;A;x\n2;;2\nz;C;3\n4;D;4;5\n5;E;1,5\n5;E;6\n"
+    found = read(text.encode(), "x", WIDE)
+    assert [problem.row for problem in found.problems] == [2, 3, 4, 5, 6, 7]
+
+
+def test_merged_and_broken_cells_of_a_workbook() -> None:
+    content = workbook(
+        ("Run", [["Position", "Name", "Cu 324.754"], [1, "A", "=1/0"], [2, "B", 3], [3, "C", "#N/A"]]), merged="B3:B4"
+    )
+    found = read(content, "x", WIDE)
+    assert [(p.row, p.column, p.what) for p in found.problems] == [
+        (2, "Cu 324.754", "the cell shows a formula without its result."),
+        (3, "B", "cells B3:B4 are merged."),
+        (4, "Name", "the label is blank."),
+    ]
+
+
+def test_an_error_in_a_cell_of_a_workbook() -> None:
+    content = workbook(("Run", [["Position", "Name", "Cu 324.754"], [1, "A", "#DIV/0!"]]))
+    assert [(p.row, p.column, p.what) for p in read(content, "x", WIDE).problems] == [
+        (2, "Cu 324.754", "the cell shows #DIV/0!.")
+    ]
+
+
+def test_merged_title_above_the_table_does_no_harm() -> None:
+    content = workbook(("Run", [["Our run", None], ["Position", "Name", "Cu 324.754"], [1, "A", 1]]), merged="A1:C1")
+    assert read(content, "x", replace(WIDE, heading_row=2)).problems == ()
+
+
+def test_a_sheet_that_is_not_there() -> None:
+    content = workbook(("Run", [["Position"]]), ("Notes", [["x"]]))
+    assert "“Run”, “Notes”" in str(read(content, "x", replace(WIDE, sheet="Readings")).problems[0])
+
+
+def test_an_archive_that_is_no_workbook() -> None:
+    content = io.BytesIO()
+    with zipfile.ZipFile(content, "w") as archive:
+        archive.writestr("readings.csv", WIDE_TEXT)
+    assert "not a workbook" in read(content.getvalue(), "x", WIDE).problems[0].what
+
+
+# ------------------------------------------------------------ beside the run
+
+PLAN = ((1, "Blank"), (2, "Standard 1"))
+LINES = ("Cu 324.754", "Pb 220.353")
+
+
+def test_a_file_that_fits_its_run() -> None:
+    assert check_against_run(read(WIDE_TEXT.encode(), "x", WIDE), PLAN, LINES) == ()
+
+
+@pytest.mark.parametrize(
+    ("plan", "lines", "row", "says"),
+    [
+        (((1, "Blank"),), LINES, 3, "the run has no position 2 (“Standard 1”)"),
+        ((*PLAN, (3, "KF26-00001")), LINES, None, "position 3 (“KF26-00001”) is not in the file"),
+        (((1, "blank"), PLAN[1]), LINES, 2, "position 1 is “Blank” here and “blank” in the plan"),
+        (PLAN, LINES[:1], 2, "the method of this run does not have this line"),
+        (PLAN, (*LINES, "Zn 213.857"), None, "this line of the method is not in the file"),
+    ],
+    ids=["unknown position", "missing position", "other label", "unknown line", "missing line"],
+)
+def test_what_does_not_fit_is_named(
+    plan: tuple[tuple[int, str], ...], lines: tuple[str, ...], row: int | None, says: str
+) -> None:
+    problems = check_against_run(read(WIDE_TEXT.encode(), "x", WIDE), plan, lines)
+    assert [problem.row for problem in problems] == [row]
+    assert says in problems[0].what
+
+
+def test_a_position_that_lacks_a_line_is_named() -> None:
+    text = "\n".join(line for line in LONG_TEXT.splitlines() if not line.startswith("1,Blank,Pb"))
+    problems = check_against_run(read(text.encode(), "x", LONG), ((1, "Blank"), (2, "Standard 1, new")), LINES)
+    assert [(p.row, p.column, p.what) for p in problems] == [(2, "Pb 220.353", "position 1 was not read at this line.")]
+
+
+def test_without_position_numbers_labels_must_be_single() -> None:
+    found = read(b"Name;Cu 324.754;Pb 220.353\nBlank;1;2\nOther;1;2\n", "x", replace(WIDE, position=""))
+    problems = check_against_run(found, ((1, "Blank"), (2, "Check"), (3, "Check")), LINES)
+    assert [problem.what for problem in problems] == [
+        "the run has no position “Other”.",
+        "“Check” stands at 2 positions of the run, and the file numbers none.",
+        "position 2 (“Check”) is not in the file.",
+        "position 3 (“Check”) is not in the file.",
+    ]

@@ -1,0 +1,83 @@
+"""Remarks, their letters, and the words for basis and form."""
+
+from dataclasses import replace
+
+import pytest
+
+from labresults.terms import Basis, Mark, NotMeasured
+from reports.rules.basis import basis_sentences, column_words, form_sentence
+from reports.rules.printing import PrintedValue
+from reports.rules.qualifiers import (
+    BETWEEN_LIMITS,
+    OVER_RANGE,
+    assign_letters,
+    control_remark,
+    marks_beside,
+    not_measured_reason,
+    remarks_for,
+)
+
+NUMBER = PrintedValue("0.4", "0.4", "", None, 1, (), "mg/kg", "one decimal")
+SPIKE = control_remark("matrix spike", "61 % of 80 to 120 %", "the parent holds ten times the spike", "R. Ashdown")
+
+
+@pytest.mark.parametrize(
+    ("printed", "remarks"),
+    [
+        (NUMBER, ()),
+        (replace(NUMBER, marks=(Mark.BELOW_QUANTIFICATION,)), (BETWEEN_LIMITS,)),
+        (replace(NUMBER, sign="<", marks=(Mark.BELOW_QUANTIFICATION,)), ()),
+        (replace(NUMBER, sign="<", marks=(Mark.BELOW_DETECTION,)), ()),
+        (replace(NUMBER, sign=">", marks=(Mark.OVER_RANGE,)), (OVER_RANGE,)),
+    ],
+    ids=["plain", "between limits", "below reporting limit", "below detection limit", "over range"],
+)
+def test_remarks_of_marks(printed: PrintedValue, remarks: tuple[str, ...]) -> None:
+    assert remarks_for(printed) == remarks
+
+
+def test_an_accepted_failure_is_told_with_reason_and_name() -> None:
+    printed = replace(NUMBER, marks=(Mark.BELOW_QUANTIFICATION, Mark.CONTROL_FAILED))
+    assert remarks_for(printed, control_remarks=[SPIKE]) == (BETWEEN_LIMITS, SPIKE)
+    assert SPIKE == ("Matrix spike: 61 % of 80 to 120 %. Accepted by R. Ashdown: the parent holds ten times the spike.")
+
+
+def test_a_failed_control_is_never_passed_over() -> None:
+    with pytest.raises(ValueError, match="control sample failed"):
+        remarks_for(replace(NUMBER, marks=(Mark.CONTROL_FAILED,)))
+
+
+@pytest.mark.parametrize(("why", "name"), [("", "R. Ashdown"), ("seen before", " ")])
+def test_acceptance_needs_reason_and_name(why: str, name: str) -> None:
+    with pytest.raises(ValueError, match="a reason and a name"):
+        control_remark("matrix spike", "61 %", why, name)
+
+
+@pytest.mark.parametrize("reason", NotMeasured)
+def test_every_reason_has_plain_words(reason: NotMeasured) -> None:
+    words = not_measured_reason(reason)
+    assert remarks_for(replace(NUMBER, printed=reason.value, marks=(Mark.NO_VALUE,)), reason) == (words,)
+    assert words.endswith(".")
+
+
+def test_letters_follow_the_order_of_reading() -> None:
+    letters = assign_letters(["second here", "other", "second here", *(f"remark {n}" for n in range(26))])
+    assert (letters["second here"], letters["other"], letters["remark 23"], letters["remark 24"]) == (
+        "a",
+        "b",
+        "z",
+        "aa",
+    )
+    assert marks_beside(["other", "second here", "other"], letters) == "b, a"
+    assert marks_beside([], letters) == ""
+
+
+def test_basis_in_words() -> None:
+    assert basis_sentences([Basis.AS_RECEIVED]) == ("Results are on the sample as received.",)
+    assert len(basis_sentences([Basis.DRY, Basis.AS_RECEIVED, Basis.DRY])) == 3
+    assert (column_words(Basis.AS_RECEIVED), column_words(Basis.DRY)) == ("", "dry basis")
+
+
+def test_form_in_words() -> None:
+    assert form_sentence("Al", "Al") == ""
+    assert form_sentence("Al", "Al2O3").startswith("Al is given as Al2O3")
