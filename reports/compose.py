@@ -29,11 +29,12 @@ from reports.rules.censoring import Limits
 from reports.rules.conformity import Compared, DecisionRule, Limit, NotComparable, Statement, print_compared
 from reports.rules.printing import Measured, PrintedValue, print_limit, print_measured
 from reports.rules.qualifiers import assign_letters, marks_beside, remarks_for
-from reports.rules.rounding import round_significant, text
+from reports.rules.rounding import round_for_report, text
 from reports.rules.ruleset import RuleSet, describe
 from reports.statements import conformity_text, standing_statements
 
 CONTROL_FIGURES = 4  # figures of an observed value in the appendix: one more than results have
+CONTROL_DECIMALS = 3  # and no finer than this: what a blank gives beyond it is arithmetic, not measurement
 
 
 class Incomplete(ValueError):
@@ -271,7 +272,7 @@ def _method_note(method: MethodFact, marks: dict[str, str]) -> MethodNote:
 
 def _control_row(control: ControlFact, rule_set: RuleSet) -> ControlRow:
     def figures(value: float | None) -> str:
-        return "" if value is None else text(round_significant(value, CONTROL_FIGURES, rule_set.tie))
+        return "" if value is None else text(round_for_report(value, CONTROL_FIGURES, CONTROL_DECIMALS, rule_set.tie))
 
     low, high = control.low, control.high
     limits = f"{low:g} to {high:g}" if low is not None and high is not None else ""

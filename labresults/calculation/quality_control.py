@@ -67,11 +67,18 @@ def judge(observed: float, low: float | None, high: float | None, close_fraction
 
 def figures(value: float, *bounds: float | None) -> str:
     """Return a number in four figures, or in as many as show it on its own side of every bound."""
-    for count in range(4, 17):
-        shown = float(f"{value:.{count}g}")
-        if all(bound is None or (shown > bound) == (not is_not_above(value, bound)) for bound in bounds):
-            return f"{shown:.{count}g}" if abs(shown) < 1e15 else repr(shown)
+    known = [bound for bound in bounds if bound is not None]
+    whole = len(f"{abs(value):.0f}")
+    for count in range(max(4, whole), 17):
+        text = f"{value:.{count}g}"
+        if all(_side(float(text), bound) == _side(value, bound) for bound in known):
+            return text
     return repr(value)
+
+
+def _side(value: float, bound: float) -> int:
+    """Return −1 below a bound, 0 on it, 1 above it."""
+    return int(not is_not_above(value, bound)) - int(not is_not_above(bound, value))
 
 
 def span(low: float | None, high: float | None) -> str:

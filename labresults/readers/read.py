@@ -28,13 +28,14 @@ def read(content: bytes, filename: str, layout: Layout) -> ReadFile:
     if content.startswith(OLD_SIGNATURE):
         what, remedy = f"{filename} is a workbook of the old kind, or has a password.", "Save it as XLSX or as CSV."
         return _nothing(layout, RawTable((), (Problem(None, None, what, remedy),)))
-    reader = read_workbook if content.startswith(SIGNATURE) else read_delimited
-    return _understood(reader(content, layout), layout)
+    table = (read_workbook if content.startswith(SIGNATURE) else read_delimited)(content, layout)
+    if table.rows:
+        return _understood(table, layout)
+    what, remedy = f"{filename} has no rows.", "Write it again, or name the sheet that has them in the layout."
+    return _nothing(layout, table, *(() if table.problems else (Problem(None, None, what, remedy),)))
 
 
 def _understood(table: RawTable, layout: Layout) -> ReadFile:
-    if not table.rows:
-        return _nothing(layout, table)
     if len(table.rows) < layout.heading_row or table.rows[layout.heading_row - 1].is_blank:
         what = "the heading row is not there or is blank."
         blank = Problem(layout.heading_row, None, what, "Correct the number of the heading row in the layout.")

@@ -10,6 +10,7 @@ DIGIT_EM = 0.632  # advance of a tabular digit of the text face, in em; the styl
 POINT_EM = 0.21
 SPACE_EM = 0.28
 OTHER_EM = 0.62  # of a letter or sign, on the wide side
+WORD_EM = 0.5  # of a letter of words in a cell, which are set smaller
 _NUMBER = re.compile(r"[<>≤≥]?\s*[−+-]?\d[\d\s\u00a0\u202f]*(?:\.(\d+))?")
 
 
@@ -58,7 +59,7 @@ def width_em(text: str, column_decimals: int = 0) -> float:
     """Return an upper estimate of the width of a number with its padding to the point; of words, of the longest."""
     own = decimals(text)
     if own is None and not _STARTS_AS_NUMBER.match(text):
-        return max((len(word) * OTHER_EM for word in text.split()), default=0.0)
+        return max((len(word) * WORD_EM for word in text.split()), default=0.0)
     missing = 0 if own is None else max(column_decimals - own, 0)
     padding = missing * DIGIT_EM + (POINT_EM if own == 0 and missing else 0.0)
     return padding + sum(_advance_em(sign) for sign in text)

@@ -2,8 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
-from math import ceil, floor
+from itertools import accumulate, pairwise
 
 from reports.document import Cell, CertificateDocument, Column, Remark, Row
 from reports.render.figures import Figure, cell_figure, figure, formula_parts, most_decimals, width_em
@@ -95,16 +94,16 @@ def _fits_upright(document: CertificateDocument, longest: int, conformity: bool)
 
 
 def _groups(document: CertificateDocument, long: bool, conformity: bool) -> list[tuple[Column, ...]]:
-    """Part the columns into groups of nearly equal number that fit a landscape sheet."""
-    identification = LONG_IDENTIFICATION_MM if long else IDENTIFICATION_MM
-    room = LANDSCAPE_MM - NUMBER_MM - identification - conformity * LANDSCAPE_CONFORMITY_MM
-    widest = max(_column_mm(document, column, LANDSCAPE_EM_MM) for column in document.columns)
-    most = max(1, min(floor(room / widest), MOST_COLUMNS))
-    count = ceil(len(document.columns) / most)
-    size, rest = divmod(len(document.columns), count)
-    ends = [0]
-    for index in range(count):
-        ends.append(ends[-1] + size + (index < rest))
+    """Part the columns, in order, into the fewest groups of nearly equal number that each fit a landscape sheet."""
+    room = LANDSCAPE_MM - NUMBER_MM - (LONG_IDENTIFICATION_MM if long else IDENTIFICATION_MM)
+    widths = [_column_mm(document, column, LANDSCAPE_EM_MM) for column in document.columns]
+    number = len(widths)
+    for count in range(1, number + 1):
+        ends = [0, *accumulate(number // count + (index < number % count) for index in range(count))]
+        needed = [sum(widths[start:end]) for start, end in pairwise(ends)]
+        needed[-1] += conformity * LANDSCAPE_CONFORMITY_MM
+        if max(needed) <= room and ends[1] <= MOST_COLUMNS:
+            break
     return [document.columns[start:end] for start, end in pairwise(ends)]
 
 

@@ -15,6 +15,7 @@ from decimal import Decimal
 
 from labresults.terms import Mark
 from reports.rules.censoring import (
+    Below,
     Decision,
     Limits,
     decide,
@@ -115,7 +116,7 @@ def _beside_limit(measured: Measured, decision: Decision, rule_set: RuleSet, ext
         value = measured.value if measured.value is not None else limit
         figures = _limit_figures(exact(limit), rule_set) + extra
         rounded = round_limit_above(value, limit, figures, rule_set.tie)
-        why = f"below the {rule_set.below.value}"
+        why = f"below the {_limit_name(measured.limits, rule_set.below)}"
     else:
         rounded = round_limit_below(limit, rule_set.figures + extra)
         why = "above the range"
@@ -148,7 +149,8 @@ def _rounded(measured: Measured, rule_set: RuleSet, switch: Switch | None, extra
     """Return the number, rounded once, and the rule that decided its place in words."""
     value = _switched(measured.value, switch)
     threshold = _rounded_limit(_switched(printing_limit(measured.limits, rule_set.below), switch), rule_set)
-    finest = _finest(rule_set, switch.to_unit if switch else measured.unit, threshold)
+    name = _limit_name(measured.limits, rule_set.below)
+    finest, why = _finest(rule_set, switch.to_unit if switch else measured.unit, threshold, name)
     u = _uncertainty(measured, rule_set, switch)
     if rule_set.uncertainty_decides and u:
         beside = round_decimals(value, -int(u.as_tuple().exponent) + extra, rule_set.tie)
@@ -157,10 +159,11 @@ def _rounded(measured: Measured, rule_set: RuleSet, switch: Switch | None, extra
     number = round_for_report(value, rule_set.figures + extra, None if finest is None else finest + extra, rule_set.tie)
     if threshold and number < threshold:  # the unit's places would hide that it lies above the limit
         number = round_for_report(value, rule_set.figures + extra, decimals_of(threshold) + extra, rule_set.tie)
+        why = f"no finer than the {name}"
     by_figures = round_for_report(value, rule_set.figures + extra, None, rule_set.tie)
     if decimals_of(number) == decimals_of(by_figures):
         return number, in_words(rule_set.figures + extra, "figure")
-    return number, f"{in_words(decimals_of(number), 'decimal')}: no finer than the limit or the unit allows"
+    return number, f"{in_words(decimals_of(number), 'decimal')}: {why}"
 
 
 def _rounded_limit(limit: Decimal, rule_set: RuleSet) -> Decimal:
@@ -174,12 +177,18 @@ def _limit_figures(limit: Decimal, rule_set: RuleSet) -> int:
     return figures_of_limit(limit, rule_set.limit_figures, rule_set.figures)
 
 
-def _finest(rule_set: RuleSet, unit: str, threshold: Decimal) -> int | None:
-    """Return the places that bound a number: of the printed limit (where there is one), and of the unit."""
-    bounds = [rule_set.finest(unit)]
-    if rule_set.no_finer_than_detection_limit and threshold:
-        bounds.append(decimals_of(threshold))
-    return min((bound for bound in bounds if bound is not None), default=None)
+def _finest(rule_set: RuleSet, unit: str, threshold: Decimal, name: str) -> tuple[int | None, str]:
+    """Return the places that bound a number, and whose they are: of the printed limit `name`, or of the unit."""
+    of_unit = rule_set.finest(unit)
+    of_limit = decimals_of(threshold) if rule_set.no_finer_than_detection_limit and threshold else None
+    if of_limit is not None and (of_unit is None or of_limit <= of_unit):
+        return of_limit, f"no finer than the {name}"
+    return of_unit, f"the finest for {unit}"
+
+
+def _limit_name(limits: Limits, below: Below) -> str:
+    """Return what the limit is called that decides: the detection limit where it is the higher, or the only one."""
+    return Below.DETECTION_LIMIT.value if printing_limit(limits, below) == limits.detection else below.value
 
 
 def _uncertainty(measured: Measured, rule_set: RuleSet, switch: Switch | None) -> Decimal | None:

@@ -117,7 +117,7 @@ def describe(rule_set: RuleSet) -> str:
     return " ".join(sentences)
 
 
-_WORDS = {1: "one", 2: "two", 3: "three", 4: "four", 5: "five", 6: "six"}
+_WORDS = {0: "no", 1: "one", 2: "two", 3: "three", 4: "four", 5: "five", 6: "six"}
 
 
 def in_words(count: int, noun: str) -> str:

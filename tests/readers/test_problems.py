@@ -19,6 +19,8 @@ HEAD = "Position;Name;Cu 324.754\n"
     [
         (WIDE, b"", None, None, "empty"),
         (WIDE, b" \n\n", None, None, "empty"),
+        (WIDE, b"\xff\xfe", None, None, "no rows"),
+        (WIDE, workbook(("Empty", [])), None, None, "no rows"),
         (WIDE, b"\xd0\xcf\x11\xe0\xa1\xb1", None, None, "old kind"),
         (WIDE, b"PK\x03\x04 cut off", None, None, "damaged or cut off"),
         (WIDE, HEAD.encode(), 1, None, "nothing under the headings"),

@@ -25,7 +25,6 @@ from reports.rules.printing import Measured
 from reports.rules.ruleset import RuleSet, Switch
 from tests.rules.published import published
 
-from hypothesis import settings; settings.register_profile("many", max_examples=3000); settings.load_profile("many")
 FOUR = published("conformity")["four_statements"]
 RULE = RuleSet("three figures", 1)
 PLAIN = {"pass": Statement.CONFORMS, "fail": Statement.DOES_NOT_CONFORM}

@@ -4,7 +4,7 @@ from dataclasses import replace
 from decimal import Decimal
 
 import pytest
-from hypothesis import example, given, settings
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from labresults.terms import Mark, Tie
@@ -46,6 +46,55 @@ def printed_of(value: float | None, detection: float, rule: RuleSet = RULE, **ot
 )
 def test_worked_table(value: float | None, detection: float, printed: str) -> None:
     assert printed_of(value, detection).printed == printed
+
+
+# The worked table of reports/rules/printing.py.
+@pytest.mark.parametrize(
+    ("value", "marks", "printed", "number", "sign", "limit", "because"),
+    [
+        (0.34, (), "0.3", "0.3", "", None, "one decimal: no finer than the detection limit"),
+        (0.19, (), "<0.2", None, "<", "0.2", "below the detection limit"),
+        (None, (Mark.OVER_RANGE,), ">500", None, ">", "500", "above the range"),
+        (None, (), "not received", None, "", None, "in words"),
+        (12.34, (), "12.3", "12.3", "", None, "three figures"),
+    ],
+    ids=str,
+)
+def test_every_part_of_a_print(
+    value: float | None,
+    marks: tuple[Mark, ...],
+    printed: str,
+    number: str | None,
+    sign: str,
+    limit: str | None,
+    because: str,
+) -> None:
+    found = printed_of(value, 0.2, upper_limit=500.0, marks=marks, why_no_value="not received")
+    assert (found.printed, found.number, found.sign, found.limit, found.text_rule, found.unit) == (
+        printed,
+        number,
+        sign,
+        limit,
+        because,
+        "mg/kg",
+    )
+
+
+@pytest.mark.parametrize(
+    ("value", "reporting", "finest", "because"),
+    [
+        (0.7, 1.0, (), "below the reporting limit"),
+        (0.1, None, (), "below the detection limit"),
+        (1.26, 1.0, (), "no decimals: no finer than the reporting limit"),
+        (4.268, 1.5, (("mg/kg", 0),), "no decimals: the finest for mg/kg"),
+        (1.77, 1.5, (), "one decimal: no finer than the reporting limit"),
+    ],
+)
+def test_the_reason_names_what_decided(
+    value: float, reporting: float | None, finest: tuple[tuple[str, int], ...], because: str
+) -> None:
+    rule = replace(RULE, below=Below.REPORTING_LIMIT, finest_decimals=finest)
+    assert printed_of(value, 0.2, rule, reporting_limit=reporting).text_rule == because
 
 
 def test_thousands_are_parted_for_readers_and_not_for_programs() -> None:
@@ -237,7 +286,6 @@ def test_the_rule_in_words() -> None:
 
 LIMITS = st.floats(min_value=1e-6, max_value=1e3)
 VALUES = st.floats(min_value=-10, max_value=1e6)
-settings.register_profile("many", max_examples=3000); settings.load_profile("many")
 RULES = st.builds(
     RuleSet,
     name=st.just("any"),

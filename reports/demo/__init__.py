@@ -1,0 +1,1 @@
+"""The invented laboratory: its data, its instrument and its week, told through the same actions as real work."""

@@ -1,0 +1,239 @@
+"""What the people of the invented laboratory do at their stations, each through the action that does it for everybody."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from typing import Any
+
+from labresults.actions.evaluation import accept_control, evaluate_run
+from labresults.actions.preparation import Weighed, begin_batch, record_weighings
+from labresults.actions.review import approve_results
+from labresults.actions.runs import import_readings, plan_run
+from labresults.actions.samples import receive_samples
+from labresults.models import (
+    ControlOutcome,
+    Equipment,
+    Evaluation,
+    Lot,
+    Method,
+    MethodVersion,
+    PreparationBatch,
+    Result,
+    Run,
+    Sample,
+    Submission,
+    TestPortion,
+)
+from labresults.queries.methods import current_versions
+from labresults.queries.results import failures_of, newest_decisions, newest_selections
+from labresults.readers.delivery import DeliveredSample
+from labresults.terms import Basis, Decision, Role, SolutionKind, State
+from reports.demo.data import read
+from reports.demo.files import FORMS
+from reports.demo.load import Founded
+from reports.demo.measuring import TrueSample, readings_of, true_samples
+from reports.demo.truth import Population, about, between
+
+LAYOUT_OF = {"OIL-2": "workbook", "PLANT-10": "workbook", "WW-2": "wide, decimal commas"}
+"""By method, the form of its file where it is not the long one."""
+
+
+@dataclass
+class Laboratory:
+    """The laboratory at work, and what its samples truly hold, by the key of the sample."""
+
+    founded: Founded
+    truth: dict[int, TrueSample] = field(default_factory=dict)
+
+    # ------------------------------------------------------------ reception
+
+    def receive(self, name: str, at: datetime) -> Submission:
+        """Log a delivery of deliveries.toml."""
+        raw = read("deliveries")[name]
+        methods = {method.code: method for method in Method.objects.all()}
+        also = {ordinal: code for code, ordinals in raw.get("also", {}).items() for ordinal in ordinals}
+        rows = [
+            DeliveredSample(
+                row=ordinal,
+                client_identification=identification,
+                matrix=raw["matrix"],
+                delivered_g=raw.get("delivered_g", ""),
+                delivered_mL=raw.get("delivered_mL", ""),
+                methods=(also[ordinal],) if ordinal in also else (),
+            )
+            for ordinal, identification in enumerate(_identifications(raw), start=1)
+        ]
+        submission = receive_samples(
+            by=self.founded.people["marlow"],
+            at=at,
+            client=self.founded.clients[raw["client"]],
+            rows=rows,
+            methods=[methods[code] for code in raw["methods"]],
+            reference=raw["reference"],
+            basis=Basis(raw["basis"]),
+            limit_set=self.founded.limits[raw["limits"]] if "limits" in raw else None,
+            condition=raw["condition"],
+            sampling=raw["sampling"],
+        )
+        self.truth |= true_samples(name, list(submission.samples.order_by("ordinal")), read("truth")["seed"])
+        return submission
+
+    # ------------------------------------------------------------ preparation
+
+    def prepare(self, method: str, samples: Sequence[Sample], at: datetime, population: str) -> list[PreparationBatch]:
+        """Begin as many batches as the samples need, and record what was weighed and made up, an hour later."""
+        version = current_versions(at.date())[method]
+        size = version.batch_size
+        batches = []
+        for number, first in enumerate(range(0, len(samples), size)):
+            begun = at + timedelta(minutes=20 * number)
+            batch = begin_batch(
+                by=self.founded.people["adeyemi"],
+                at=begun,
+                method_version=version,
+                samples=samples[first : first + size],
+                caution_read=True,
+                reagents=list(Lot.objects.filter(number__in=read("truth")["weighing"][method]["reagents"])),
+            )
+            self._weigh(batch, begun + timedelta(minutes=15), population)
+            batches.append(batch)
+        return batches
+
+    def _weigh(self, batch: PreparationBatch, at: datetime, population_name: str) -> None:
+        version = batch.method_version
+        said = read("truth")["weighing"][version.method.code]
+        population = Population.from_file(read("truth")["populations"][population_name])
+        portions = list(batch.portions.select_related("subsample__sample").order_by("tube"))
+        record_weighings(
+            by=self.founded.people["adeyemi"],
+            at=at,
+            batch=batch,
+            balance=Equipment.objects.get(code=said["balance"]) if "balance" in said else None,
+            rows=_weighed(portions, version, said, population),
+        )
+
+    # ------------------------------------------------------------ runs
+
+    def measure(
+        self,
+        measurement: str,
+        portions: Sequence[TestPortion],
+        at: datetime,
+        *,
+        dilutions: Mapping[int, float] | None = None,
+        reason: str = "",
+        loaded_after: timedelta = timedelta(hours=14),
+    ) -> Run:
+        """Plan a run, let the instrument write its file, and take the file, as it came, some hours later."""
+        analyst = self.founded.people["roe"]
+        version = portions[0].batch.method_version
+        layout = self.founded.layouts[LAYOUT_OF.get(version.method.code, "long, points")]
+        run = plan_run(
+            by=analyst,
+            at=at,
+            reason=reason,
+            method_version=version,
+            portions=portions,
+            instrument=Equipment.objects.get(code="P1"),
+            dilutions=dilutions,
+        )
+        write, ending = FORMS[layout.name]
+        begun = at + timedelta(minutes=20)
+        import_readings(
+            by=analyst,
+            at=at + loaded_after,
+            run=run,
+            content=write(readings_of(run, self.truth, measurement)),
+            filename=f"{run.number}.{ending}",
+            layout=layout,
+            measured_from=begun,
+            measured_to=begun + timedelta(minutes=2 * run.positions.count()),
+        )
+        return run
+
+    def evaluate(self, run: Run, at: datetime) -> Evaluation:
+        """Evaluate a run."""
+        return evaluate_run(by=self.founded.people["roe"], at=at, run=run)
+
+    # ------------------------------------------------------------ review
+
+    def accept(self, results: Iterable[Result], at: datetime, reason: str, *, role: Role) -> int:
+        """Accept, by name and with the reason, the failed control samples of one role that stand against results."""
+        standing = failures_of(list(results)).values()
+        outcomes: dict[int, ControlOutcome] = {
+            outcome.pk: outcome
+            for failures in standing
+            for outcome in failures["open"]
+            if outcome.position.role == role
+        }
+        if outcomes:
+            accept_control(by=self.founded.people["castellane"], at=at, reason=reason, outcomes=list(outcomes.values()))
+        return len(outcomes)
+
+    def approve(self, results: Sequence[Result], at: datetime) -> None:
+        """Approve results, signed with the password."""
+        approve_results(
+            by=self.founded.people["castellane"],
+            at=at,
+            results=[result.pk for result in results],
+            password=self.founded.password,
+        )
+
+
+def selected(submission: Submission, method: str) -> list[Result]:
+    """Return the results of a method that stand for a submission's samples and are not approved yet."""
+    samples = list(submission.samples.values_list("pk", flat=True))
+    standing = newest_selections(sample_ids=samples, method_id=Method.objects.get(code=method).pk)
+    results = [selection.result for selection in standing.values()]
+    decisions = newest_decisions([result.pk for result in results])
+    return [
+        result
+        for result in results
+        if result.pk not in decisions or decisions[result.pk].review.decision != Decision.APPROVE
+    ]
+
+
+def portions_of(batches: Sequence[PreparationBatch]) -> list[TestPortion]:
+    """Return all portions of batches, in the order of their tubes."""
+    return [portion for batch in batches for portion in batch.portions.select_related("batch").order_by("tube")]
+
+
+def _identifications(raw: Mapping[str, Any]) -> list[str]:
+    if "depths" not in raw:
+        return list(raw["identifications"])
+    depths = raw["depths"]
+    return [f"{depths['name']} {depths['first'] + metre:.1f} m" for metre in range(depths["count"])]
+
+
+def _weighed(
+    portions: Sequence[TestPortion], version: MethodVersion, said: Mapping[str, Any], population: Population
+) -> list[Weighed]:
+    seed = read("truth")["seed"]
+    scatter = read("truth")["bench"]["mass_scatter"]
+    keys = [f"{portion.batch.number} {portion.label}" for portion in portions]
+    is_volume = version.solution_kind == SolutionKind.VOLUME_IN_VOLUME
+    masses = [None] * len(keys) if is_volume else about(said["mass_g"], scatter, said["shown_g"], keys, seed)
+    rows = []
+    for portion, mass_g in zip(portions, masses, strict=True):
+        sample = portion.subsample.sample if portion.subsample else None
+        is_blank = portion.role == Role.METHOD_BLANK
+        rows.append(
+            Weighed(
+                label=portion.label,
+                mass_g=None if is_blank else mass_g,
+                volume_mL=version.volume_mL,
+                aliquot_mL=said.get("aliquot_mL"),
+                solvent_g=said.get("solvent_g"),
+                dilution=version.dilution,
+                state=State(said["state"]) if sample and "state" in said else State.AS_RECEIVED,
+                moisture_percent=_moisture(population, sample, seed),
+            )
+        )
+    return rows
+
+
+def _moisture(population: Population, sample: Sample | None, seed: int) -> float | None:
+    """Loss on drying of the state that is weighed, as found in a portion of its own [%]."""
+    if sample is None or population.moisture_percent is None:
+        return None
+    return round(between(population.moisture_percent, f"moisture {sample.number}", seed), 2)

@@ -1,0 +1,156 @@
+"""Evaluation: versions beside each other, failures that reach what they speak for, the first valid result stands."""
+
+import pytest
+
+from labresults.actions.evaluation import accept_control, evaluate_run, select_result
+from labresults.actions.preparation import Weighed, record_weighings
+from labresults.actions.runs import plan_run
+from labresults.acts import BadInput, WrongState
+from labresults.models import Result, Selection
+from labresults.queries.results import newest_selections
+from tests.builders import (
+    Laboratory,
+    a_reading_file,
+    a_run,
+    a_submission,
+    a_weighed_batch,
+    an_evaluated_run,
+    an_imported_file,
+)
+
+ANALYST = "analyst"
+
+
+def selected(lab: Laboratory, element: str = "Pb") -> dict[str, Result]:
+    rows = newest_selections(sample_ids=list(Selection.objects.values_list("sample", flat=True)))
+    return {row.result.sample.number: row.result for row in rows.values() if row.element_id == element}
+
+
+def test_an_ordinary_run_gives_the_true_contents(lab: Laboratory) -> None:
+    evaluation = an_evaluated_run(lab, a_submission(lab))
+    for result in evaluation.results.filter(is_candidate=True, element="Cu"):
+        assert result.value == pytest.approx(120.0, rel=1e-12)
+        # 0.01 mg/L through 50 mL and 0.5 g
+        assert result.detection_limit == pytest.approx(1.0, rel=1e-12)
+        assert result.quantification_limit == pytest.approx(5.0, rel=1e-12)
+        assert result.upper_limit == pytest.approx(1000.0, rel=1e-12)
+
+
+def test_a_lighter_portion_has_a_higher_detection_limit(lab: Laboratory) -> None:
+    batch = a_weighed_batch(lab, a_submission(lab))
+    record_weighings(
+        by=lab.people["preparer"], at=lab.later(), batch=batch,
+        rows=[Weighed("KF26-00001", 0.25, 50.0, reason="all that was left")],
+    )  # fmt: skip
+    run = a_run(lab, batch)
+    an_imported_file(lab, run)
+    evaluation = evaluate_run(by=lab.people[ANALYST], at=lab.later(), run=run)
+    copper = evaluation.results.filter(element="Cu", is_candidate=True)
+    limits = dict(copper.values_list("sample__number", "detection_limit"))
+    assert limits["KF26-00001"] == pytest.approx(2.0)
+    assert limits["KF26-00002"] == pytest.approx(1.0)
+
+
+def test_a_failed_check_touches_its_bracket_and_its_element_only(lab: Laboratory) -> None:
+    evaluation = an_evaluated_run(lab, a_submission(lab, 12), factors={("CCV 2", "Pb"): 1.134})
+    outcome = evaluation.outcomes.get(verdict="outside")
+    assert str(outcome.line) == "Pb 220.353"
+    assert outcome.observed == pytest.approx(113.4)
+    touched = {r.element_id for r in evaluation.results.all() if "a control sample failed" in r.marks}
+    assert touched == {"Pb"}
+    first, last = (evaluation.run.positions.get(label=label).number for label in ("CCV 1", "CCV 3"))
+    assert all(first < number < last for number in outcome.touches)
+
+
+def test_the_first_valid_result_stands_when_a_sample_is_measured_again(lab: Laboratory) -> None:
+    batch = a_weighed_batch(lab, a_submission(lab))
+    first = a_run(lab, batch)
+    an_imported_file(lab, first)
+    evaluate_run(by=lab.people[ANALYST], at=lab.later(), run=first)
+    second = a_run(lab, batch)
+    an_imported_file(lab, second, a_reading_file(second, contents={"KF26-00001": {"Cu": 130.0, "Pb": 40.0}}))
+    evaluate_run(by=lab.people[ANALYST], at=lab.later(), run=second)
+
+    assert selected(lab)["KF26-00001"].evaluation.run == first
+
+
+def test_a_valid_repeat_replaces_a_result_whose_check_failed(lab: Laboratory) -> None:
+    submission = a_submission(lab)
+    failed = an_evaluated_run(lab, submission, factors={("CCV 1", "Pb"): 1.2})
+    batch = failed.run.positions.filter(portion__isnull=False).first().portion.batch
+    again = a_run(lab, batch)
+    an_imported_file(lab, again)
+    evaluate_run(by=lab.people[ANALYST], at=lab.later(), run=again)
+
+    by_lead, by_copper = selected(lab)["KF26-00001"], selected(lab, "Cu")["KF26-00001"]
+    assert by_lead.evaluation.run == again
+    assert by_copper.evaluation.run == failed.run
+
+
+def test_an_over_range_result_has_no_value_until_it_is_diluted(lab: Laboratory) -> None:
+    submission = a_submission(lab, 1)
+    rich = {"KF26-00001": {"Cu": 2600.0, "Pb": 35.0}}
+    evaluation = an_evaluated_run(lab, submission, contents=rich)
+    result = evaluation.results.get(is_candidate=True, element="Cu")
+    assert result.value is None
+    assert "over range" in result.marks
+
+    portion = result.position.portion
+    run = plan_run(
+        by=lab.people[ANALYST], at=lab.later(), reason="Cu over range", method_version=lab.version, portions=[portion],
+        instrument=lab.spectrometer, dilutions={portion.pk: 5.0},
+    )  # fmt: skip
+    an_imported_file(lab, run, a_reading_file(run, contents=rich))
+    evaluate_run(by=lab.people[ANALYST], at=lab.later(), run=run)
+
+    assert selected(lab, "Cu")["KF26-00001"].value == pytest.approx(2600.0)
+    assert selected(lab, "Pb")["KF26-00001"].evaluation == evaluation
+
+
+def test_evaluating_again_is_a_version_beside_the_old_one_and_needs_a_reason(lab: Laboratory) -> None:
+    first = an_evaluated_run(lab, a_submission(lab))
+    by = lab.people[ANALYST]
+    with pytest.raises(BadInput, match="needs a reason"):
+        evaluate_run(by=by, at=lab.later(), run=first.run)
+
+    second = evaluate_run(
+        by=by, at=lab.later(), reason="standard 3 was old", run=first.run, left_out=[(3, "Cu 324.754")]
+    )
+
+    assert second.version == 2
+    assert first.results.count() == second.results.count()
+    curve = second.calibrations.get(line__element="Cu")
+    assert curve.count == first.calibrations.get(line__element="Cu").count - 1
+    assert {row.evaluation_id for row in selected(lab, "Cu").values()} == {second.pk}
+
+
+def test_a_run_without_readings_cannot_be_evaluated(lab: Laboratory) -> None:
+    run = a_run(lab, a_weighed_batch(lab, a_submission(lab)))
+    with pytest.raises(WrongState, match="No readings yet of Cu"):
+        evaluate_run(by=lab.people[ANALYST], at=lab.later(), run=run)
+
+
+def test_a_failed_check_is_accepted_once_by_name_with_a_reason(lab: Laboratory) -> None:
+    evaluation = an_evaluated_run(lab, a_submission(lab), factors={("CCV 1", "Pb"): 1.2})
+    outcomes = list(evaluation.outcomes.filter(verdict="outside"))
+    by = lab.people[ANALYST]
+    with pytest.raises(BadInput, match="Say why"):
+        accept_control(by=by, at=lab.later(), outcomes=outcomes)
+    accept_control(by=by, at=lab.later(), reason="drift explained by the pump", outcomes=outcomes)
+    with pytest.raises(WrongState, match="accepted before"):
+        accept_control(
+            by=by, at=lab.later(), reason="again",
+            outcomes=list(evaluation.outcomes.filter(verdict="outside").select_related("acceptance")),
+        )  # fmt: skip
+
+
+def test_another_candidate_is_selected_only_with_a_reason(lab: Laboratory) -> None:
+    evaluation = an_evaluated_run(lab, a_submission(lab))
+    by = lab.people[ANALYST]
+    candidate = evaluation.results.filter(is_candidate=True, element="Cu").first()
+    with pytest.raises(BadInput, match="Say why"):
+        select_result(by=by, at=lab.later(), result=candidate)
+    control = evaluation.results.filter(is_candidate=False).first()
+    with pytest.raises(BadInput, match="control sample"):
+        select_result(by=by, at=lab.later(), reason="x", result=control)
+    assert select_result(by=by, at=lab.later(), reason="less noise", result=candidate).rule == "selected by name"
