@@ -4,6 +4,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 
+from labresults.terms import Measure
 from reports.document import (
     Cell,
     CertificateDocument,
@@ -283,7 +284,8 @@ def _control_row(control: ControlFact, rule_set: RuleSet) -> ControlRow:
         label=control.label,
         analyte=control.analyte,
         unit=control.unit,
-        expected=figures(control.expected),
+        # A blank is expected to give nothing: the limit that it is counted in is not an expectation.
+        expected="" if control.measure == Measure.TIMES_QUANTIFICATION_LIMIT else figures(control.expected),
         found=figures(control.observed),
         measure=control.measure,
         limits=limits,

@@ -54,7 +54,7 @@ def correct(apparent: Array, matrix: Array) -> Array:
     that need it.
     """
     if not matrix.any():
-        return apparent
+        return apparent.copy()
     inverse = np.linalg.inv(np.eye(matrix.shape[0]) + matrix)
     corrected = np.zeros_like(apparent)
     for i in range(matrix.shape[0]):

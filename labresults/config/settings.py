@@ -104,8 +104,9 @@ USE_TZ = True
 TIME_ZONE = os.environ.get("LABRESULTS_TIME_ZONE", "UTC")
 
 STATIC_URL = "static/"
-STATIC_ROOT = Path(os.environ.get("LABRESULTS_STATIC_ROOT", ROOT / "staticfiles"))
-WHITENOISE_USE_FINDERS = DEBUG or not STATIC_ROOT.is_dir()
+# In service, `collectstatic` fills this folder once; without it, files are served from where they lie.
+STATIC_ROOT = os.environ.get("LABRESULTS_STATIC_ROOT") or None
+WHITENOISE_USE_FINDERS = STATIC_ROOT is None
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage", "OPTIONS": {"location": VAR / "files"}},
     "staticfiles": {

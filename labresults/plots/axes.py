@@ -27,7 +27,7 @@ class Scale:
         share = (self._shape(bounded) - self._shape(self.low)) / span if span else 0.5
         return self.start + share * (self.end - self.start)
 
-    def ticks(self, wanted: int = 5) -> list[float]:
+    def ticks(self, wanted: int = 6) -> list[float]:
         """Round values to mark: decades on a logarithmic scale, else steps of 1, 2 or 5."""
         if self.is_log:
             first, last = math.ceil(math.log10(self.low) - 1e-9), math.floor(math.log10(self.high) + 1e-9)

@@ -37,10 +37,10 @@ class DrawnCurve:
 
 
 def calibration_plot(curve: DrawnCurve) -> str:
-    """The curve, its standards (filled: used; crossed: left out) and a stroke for each sample, as SVG text."""
+    """The curve, its standards (crossed: left out) and a stroke for each sample, as SVG text."""
     xs = [s.x for s in curve.standards if s.x > 0] or [s.x for s in curve.standards]
     x_scale = spanning(xs, _LEFT, _RIGHT)
-    fitted = [(x, y) for x, y in sampled(lambda x: _signal(curve, x), x_scale)]
+    fitted = sampled(lambda x: _signal(curve, x), x_scale)
     y_scale = spanning([s.y for s in curve.standards if not x_scale.is_log or s.x > 0], _FOOT, _TOP)
     visible = [(x, y) for x, y in fitted if y_scale.low <= y <= y_scale.high]
     parts = [
@@ -94,7 +94,8 @@ def _grid(x_scale: Scale, y_scale: Scale) -> list[str]:
 
 def _standard(standard: Standard, curve: DrawnCurve, x_scale: Scale, y_scale: Scale) -> str:
     at = x_scale.at(standard.x), y_scale.at(standard.y)
-    said = f"position {standard.position}, {written(standard.x)} {curve.solution_unit}: {written(standard.y)} {curve.signal_unit}"
+    made, read = f"{written(standard.x)} {curve.solution_unit}", f"{written(standard.y)} {curve.signal_unit}"
+    said = f"position {standard.position}, {made}: {read}"
     mark = svg.circle("p-open", at, 5)
     if not standard.used:
         said += ", left out"

@@ -17,11 +17,7 @@ def drawing(width: float, height: float, title: str, parts: Iterable[str], css: 
 
 def number(value: float) -> str:
     """A coordinate: one decimal is a tenth of a pixel."""
-    return (
-        f"{value:.1f}".removesuffix(".0").replace("-0", "0", 1)
-        if abs(value) < 0.05
-        else f"{value:.1f}".removesuffix(".0")
-    )
+    return f"{round(value, 1) + 0.0:g}"  # adding nothing makes -0 a plain 0
 
 
 def path(css: str, d: str) -> str:

@@ -18,7 +18,7 @@ from labresults.models import (
 )
 from labresults.queries.methods import current_versions
 from labresults.queries.waiting import newest_open_requests
-from labresults.terms import EquipmentKind, Role, Verdict
+from labresults.terms import EquipmentKind, MaterialKind, Role, Verdict
 
 CLOSE_PART = 0.1
 """Outer part of the allowed span that is called close (a proposal of this laboratory; common practice, no source)."""
@@ -127,9 +127,10 @@ def balances() -> QuerySet[Equipment]:
     return Equipment.objects.filter(kind=EquipmentKind.BALANCE).order_by("code")
 
 
-def usable_lots(on: date) -> QuerySet[Lot]:
-    """Lots that have not expired, by material; one query."""
-    return Lot.objects.filter(expires_on__gte=on).select_related("material").order_by("material__name", "number")
+def usable_reagents(on: date) -> QuerySet[Lot]:
+    """Lots of reagents that have not expired, by material; one query."""
+    reagents = Lot.objects.filter(expires_on__gte=on, material__kind=MaterialKind.REAGENT)
+    return reagents.select_related("material").order_by("material__name", "number")
 
 
 def judge_mass(mass_g: float | None, version: MethodVersion) -> Verdict:

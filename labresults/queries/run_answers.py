@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from labresults.calculation.run import CurvePoint, FittedCurve
+from labresults.models import ControlOutcome
 from labresults.queries.run_pages import RunPage
 
 
@@ -18,6 +19,7 @@ class Answer:
     answer: str
     words: str
     fails: bool = False
+    outcome: ControlOutcome | None = None  # the one that failed, where it is one
 
 
 def answers(page: RunPage) -> list[Answer]:
@@ -77,9 +79,8 @@ def _failed(page: RunPage) -> Answer:
         return Answer("What failed", "nothing", f"{len(page.outcomes)} control values judged{more}")
     first = failures[0].outcome
     if len(failures) == 1:
-        return Answer(
-            "What failed", f"{first.line.element_id}, position {first.position.number}", first.why + more, fails=True
-        )
+        place = f"{first.line.element_id}, position {first.position.number}"
+        return Answer("What failed", place, more, fails=True, outcome=first)
     places = sorted({f.outcome.position.number for f in failures})
     elements = sorted({f.outcome.line.element_id for f in failures})
     words = f"{listed(elements)}; position{'s' if len(places) > 1 else ''} {ranges(places)}{more}"

@@ -84,7 +84,7 @@ def ready_batches(version: MethodVersion, again: dict[int, float]) -> list[Ready
         batches.setdefault(portion.batch, []).append(
             Ready(portion, chosen, again.get(portion.pk, 1.0), portion.measured)
         )
-    return [ReadyBatch(batch, tuple(found)) for batch, found in batches.items() if _is_wanted(found)]
+    return [ReadyBatch(batch, tuple(found)) for batch, found in batches.items() if _is_wanted(found, again)]
 
 
 def portions_of(keys: Collection[int]) -> list[TestPortion]:
@@ -120,8 +120,8 @@ def _weighed() -> QuerySet[TestPortion]:
     )
 
 
-def _is_wanted(portions: Collection[Ready]) -> bool:
-    return any(ready.chosen or not ready.measured for ready in portions)
+def _is_wanted(portions: Collection[Ready], again: dict[int, float]) -> bool:
+    return any(ready.chosen if again else not ready.measured for ready in portions)
 
 
 def _occurrences(control: PlannedControl, solutions: int) -> int:

@@ -6,7 +6,7 @@ No database query: everything comes from a `RunPage`.
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import isfinite, nan
+from math import floor, isfinite, log10, nan
 
 from labresults.models import ControlOutcome, Position, Sample
 from labresults.queries.run_pages import RunPage, sample_of
@@ -23,6 +23,7 @@ class Cell:
     value: float | None
     measure: str  # "" for a concentration
     below: float | None  # the detection limit, where the concentration lies below it
+    places: int  # decimals that still mean something
     bad: bool  # outside, over range, or standing on a control sample that failed
     result: int | None
 
@@ -66,6 +67,17 @@ def what_stood_there(position: Position) -> str:
     if position.parent and position.role != Role.SAMPLE:
         return f"{position.role} of {position.parent.label}"
     return str(position.role)
+
+
+def curve_points(page: RunPage) -> list[tuple[Position, list[tuple[str, str, bool]]]]:
+    """Positions that curves were fitted to, and for each line its name, the point's key and whether it is left out."""
+    left_out = {(number, line) for number, line in page.evaluation.left_out} if page.evaluation else set()
+    lines = tuple(dict.fromkeys(curve.line for curve in page.curves))
+    return [
+        (position, [(line, f"{position.number}|{line}", (position.number, line) in left_out) for line in lines])
+        for position in page.positions
+        if position.role in CALIBRATING
+    ]
 
 
 def _row(
@@ -113,11 +125,19 @@ def _cells(
                 below=line.detection_limit
                 if is_content and value is not None and value < line.detection_limit
                 else None,
+                places=_places(outcome, line.detection_limit),
                 bad=failed or (position.number, line_id) in touched or line.element in over,
                 result=result.pk if result else None,
             )
         )
     return tuple(cells)
+
+
+def _places(outcome: ControlOutcome | None, detection_limit: float) -> int:
+    """Decimals to show: one more than the detection limit has; of percent one, of multiples of a limit two."""
+    if outcome is None:
+        return max(0, 1 - floor(log10(detection_limit)))
+    return 1 if outcome.measure.endswith("%") else 2
 
 
 def _concentration(page: RunPage, row: int, column: int) -> float | None:

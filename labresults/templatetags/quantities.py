@@ -66,6 +66,18 @@ def things(count: int, word: str) -> str:
 
 
 @register.filter
+def act_words(name: str) -> str:
+    """The name of an act, as words."""
+    return name.replace("_", " ")
+
+
+@register.filter
+def unlocalized(value: float) -> str:
+    """A number for a program to read."""
+    return repr(value)
+
+
+@register.filter
 def short(sha256: str) -> str:
     """The first and last figures of a hash, for looking at."""
     return f"{sha256[:8]}…{sha256[-8:]}" if len(sha256) > 20 else sha256
@@ -137,6 +149,25 @@ def _mark(verdict: str, x: float) -> tuple[str, SafeString]:
         return " out", format_html('<path d="M{} 1l5 5-5 5-5-5z"/>', x)
     kind = " near" if verdict == Verdict.CLOSE else ""
     return kind, format_html('<circle cx="{}" cy="6" r="3.1"/>', x)
+
+
+@register.filter
+def to_place(value: float | None, places: int) -> str:
+    """A value to four significant figures, but no finer than so many decimals: a blank's noise has no meaning."""
+    if value is None:
+        return ""
+    exact = Decimal(repr(float(value)))
+    if not exact.is_finite():
+        return "none"
+    last = Decimal(1).scaleb(max(-places, min(0, exact.adjusted() - 3)))
+    rounded = exact.quantize(last)
+    return _grouped(rounded if rounded else abs(rounded))
+
+
+@register.filter
+def measure_unit(measure: str) -> str:
+    """The unit of a measure, with the space before it; a multiple of the quantification limit is written short."""
+    return _measure_unit(measure) if measure.endswith("%") else f"{_SPACE}×{_SPACE}limit"
 
 
 def _measure_unit(measure: str) -> str:

@@ -1,3 +1,47 @@
-from django.urls import URLPattern
+"""One line a page. `guarded` closes each to everybody but the laboratory's people, unless the page says otherwise."""
 
-urlpatterns: list[URLPattern] = []
+from django.urls import URLPattern, path
+
+from labresults.web.shared import guarded
+from labresults.web.views import account, audit, lists, preparation, reception, runs, samples, shelf, today
+
+urlpatterns: list[URLPattern] = guarded(
+    [
+        path("", today.today, name="today"),
+        path("sign-in", account.sign_in, name="sign-in"),
+        path("sign-out", account.sign_out, name="sign-out"),
+        path("my-submissions", samples.my_submissions, name="my-submissions"),
+        path("find", lists.find, name="find"),
+        path("submissions", lists.submissions, name="submissions"),
+        path("submissions/<str:number>", samples.submission, name="submission"),
+        path("samples", lists.samples, name="samples"),
+        path("samples/<str:number>", samples.sample, name="sample"),
+        path("reception", reception.reception, name="reception"),
+        path("preparation", preparation.preparation, name="preparation"),
+        path("preparation/begin/<str:code>", preparation.begin, name="begin-batch"),
+        path("preparation/<str:number>", preparation.batch, name="batch"),
+        path("methods", lists.methods, name="methods"),
+        path("methods/<str:code>", shelf.method, name="method"),
+        path("lots", lists.lots, name="lots"),
+        path("lots/<str:number>", shelf.lot, name="lot"),
+        path("equipment", lists.equipment, name="equipment"),
+        path("equipment/<str:code>", shelf.equipment_item, name="equipment-item"),
+        path("clients", lists.clients, name="clients"),
+        path("people", lists.people, name="people"),
+        path("audit", audit.audit, name="audit"),
+        path("audit/<int:seq>", audit.audit_event, name="audit-event"),
+        # PLACEHOLDERS, until the pages are there (helper F replaces each line):
+        path("runs", runs.runs, name="runs"),
+        path("runs/plan", runs.plan_run, name="plan-run"),
+        path("runs/<str:number>", runs.run, name="run"),
+        path("runs/<str:number>/list.csv", runs.run_list, name="run-list"),
+        path("runs/<str:number>/readings", runs.import_readings, name="import-readings"),
+        path("runs/<str:number>/evaluate", runs.evaluate, name="evaluate-run"),
+        path("runs/<str:number>/accept", runs.accept, name="accept-control"),
+        path("review", lists.samples, name="reviews"),
+        path("review/<str:number>", lists.samples, name="review"),
+        path("results/<int:pk>", lists.samples, name="trace"),
+        path("certificates", lists.samples, name="certificates"),
+        path("certificates/<str:number>/<int:issue>", lists.samples, name="certificate"),
+    ]
+)

@@ -4,6 +4,7 @@ The layouts that read them stand in fixtures/demo/layouts.toml.
 """
 
 import csv
+import re
 from collections.abc import Callable
 from datetime import datetime
 from io import BytesIO, StringIO
@@ -16,6 +17,8 @@ from reports.demo.instrument import Measured
 
 SATURATED = "saturated"
 _STILL = datetime(2026, 11, 9)  # in workbooks, which hold a time of their own: the same content, the same bytes
+
+_MODIFIED = re.compile(rb"(<dcterms:modified[^>]*>)[^<]*(</dcterms:modified>)")
 
 
 def long_text(measured: Measured) -> bytes:
@@ -52,7 +55,7 @@ def workbook(measured: Measured) -> bytes:
         for j, line in enumerate(measured.lines):
             readings = [SATURATED if np.isnan(v) else round(float(v), 2) for v in measured.signals[i, j]]
             sheet.append([place.number, place.label, line.key, *readings])
-    book.properties.created = book.properties.modified = _STILL
+    book.properties.created = _STILL
     written = BytesIO()
     book.save(written)
     return _without_clock(written.getvalue())
@@ -81,5 +84,6 @@ def _without_clock(archive: bytes) -> bytes:
     still = BytesIO()
     with ZipFile(BytesIO(archive)) as source, ZipFile(still, "w", ZIP_DEFLATED) as target:
         for entry in source.infolist():
-            target.writestr(ZipInfo(entry.filename, date_time=_STILL.timetuple()[:6]), source.read(entry))
+            content = _MODIFIED.sub(rb"\g<1>2026-11-09T00:00:00Z\g<2>", source.read(entry))
+            target.writestr(ZipInfo(entry.filename, date_time=_STILL.timetuple()[:6]), content, ZIP_DEFLATED)
     return still.getvalue()

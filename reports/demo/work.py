@@ -1,4 +1,4 @@
-"""What the people of the invented laboratory do at their stations, each through the action that does it for everybody."""
+"""What the people of the invented laboratory do at their stations, through the same actions as real work."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -59,7 +59,7 @@ class Laboratory:
                 matrix=raw["matrix"],
                 delivered_g=raw.get("delivered_g", ""),
                 delivered_mL=raw.get("delivered_mL", ""),
-                methods=(also[ordinal],) if ordinal in also else (),
+                methods=(*raw["methods"], also[ordinal]) if ordinal in also else (),
             )
             for ordinal, identification in enumerate(_identifications(raw), start=1)
         ]

@@ -7,10 +7,11 @@ from dataclasses import dataclass
 
 from labresults.terms import Verdict
 from reports.document import ControlRow
-from reports.render.figures import Figure, figure, most_decimals, width_em
+from reports.render.figures import WORD_EM, Figure, figure, most_decimals, width_em
 
 MM_PER_EM = 7.5 * 25.4 / 72
 CELL_PADDING_MM = 2.4
+APART_MM = 3.0  # what sets a block apart from the one before
 ANALYTE_MM = 24.0
 _WORDS_AND_NUMBER = re.compile(r"(?P<before>\D*?)(?P<number>[<>]?\s*[−+-]?\d[\d\s\u00a0\u202f.]*?)(?P<after>\s*%?)")
 
@@ -26,8 +27,9 @@ class Part:
     @property
     def width_mm(self) -> float:
         """Upper estimate of its width, mm."""
-        widths = [width_em(text, self.decimals) for text in [*self.texts.values(), self.heading]]
-        return max(widths, default=0.0) * MM_PER_EM + CELL_PADDING_MM
+        numbers = [width_em(text, self.decimals) for text in [*self.texts.values(), self.heading]]
+        unbroken = [len(text) * WORD_EM for text in self.texts.values()]  # "at most 20" stays on one line
+        return max([*numbers, *unbroken], default=0.0) * MM_PER_EM + CELL_PADDING_MM
 
 
 @dataclass(frozen=True)
@@ -47,7 +49,7 @@ class Block:
     @property
     def width_mm(self) -> float:
         """Upper estimate of its width, mm."""
-        return sum(part.width_mm for part in self.parts)
+        return sum(part.width_mm for part in self.parts) + APART_MM
 
 
 @dataclass(frozen=True)

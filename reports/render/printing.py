@@ -59,6 +59,11 @@ def pdf_of(html: str, identifier: bytes) -> bytes:
     return pdf
 
 
+def require_pango() -> None:
+    """Raise PangoMissing now, before any work is done, where no certificate could be drawn."""
+    _weasyprint()
+
+
 def _weasyprint() -> Any:
     """Import WeasyPrint late: it loads Pango, and a machine without Pango can still do all else."""
     try:

@@ -7,13 +7,16 @@ import numpy as np
 
 from labresults.calculation.run import (
     Array,
+    ControlOutcome,
     Criterion,
     Determination,
+    Evaluation,
     Expected,
     LineSpecification,
     MethodSpecification,
     Portion,
     Position,
+    Result,
     RunTable,
 )
 from labresults.terms import BlankRule, Curve, Measure, Reach, Role, SolutionKind, Weighting
@@ -40,7 +43,7 @@ def solid(key: str, *, batch: str = "B1", mass_g: float = 0.5, **changes: object
     return replace(portion, **changes)  # type: ignore[arg-type]
 
 
-def mg_per_L(**contents: float) -> Mapping[str, Expected]:
+def in_solution(**contents: float) -> Mapping[str, Expected]:
     """Return expected values of elements in mg/L."""
     return {element: Expected(value, "mg/L") for element, value in contents.items()}
 
@@ -81,7 +84,7 @@ def standards(**tops: float) -> list[At]:
     made = [{element: top * part for element, top in tops.items()} for part in (0.0, 0.1, 0.5, 1.0)]
     roles = [Role.CALIBRATION_BLANK, *[Role.CALIBRATION_STANDARD] * 3]
     return [
-        At(Position(0, role, f"std {index}", expected=mg_per_L(**holds)), holds)
+        At(Position(0, role, f"std {index}", expected=in_solution(**holds)), holds)
         for index, (role, holds) in enumerate(zip(roles, made, strict=True))
     ]
 
@@ -93,7 +96,7 @@ def sample(label: str, portion: Portion | None = None, *, role: Role = Role.SAMP
 
 def check(label: str, *, role: Role = Role.CONTINUING_VERIFICATION, true: float = 5.0, cu: float) -> At:
     """Return a verification of copper that holds `cu` and should hold `true`, mg/L."""
-    return At(Position(0, role, label, expected=mg_per_L(Cu=true)), {"Cu": cu})
+    return At(Position(0, role, label, expected=in_solution(Cu=true)), {"Cu": cu})
 
 
 def changed(at: At, **changes: object) -> At:
@@ -114,3 +117,15 @@ def run_of(*places: At, lines: Sequence[LineSpecification] = (CU,), signal: Arra
         count=np.full(signals.shape, 3.0),
         saturated=np.zeros(signals.shape, dtype=np.bool_),
     )
+
+
+def result_at(evaluation: Evaluation, position: int, line: str = CU.key) -> Result:
+    """Return the one result at a position and a line."""
+    (found,) = [each for each in evaluation.results if (each.position, each.line) == (position, line)]
+    return found
+
+
+def outcome_at(evaluation: Evaluation, position: int, line: str = CU.key) -> ControlOutcome:
+    """Return the one outcome at a position and a line."""
+    (found,) = [each for each in evaluation.outcomes if (each.position, each.line) == (position, line)]
+    return found

@@ -29,7 +29,7 @@ def narrow_pdf(narrow: CertificateDocument) -> bytes:
 
 @pytest.fixture(scope="module")
 def wide() -> CertificateDocument:
-    return documents.certificate(24, 60)
+    return documents.certificate(24, 40)
 
 
 @pytest.fixture(scope="module")
@@ -112,7 +112,7 @@ def test_many_columns_lie_landscape_and_are_parted_by_columns(wide: CertificateD
         )  # once in each part
 
 
-@pytest.mark.parametrize(("analytes", "samples"), [(8, 60), (10, 60), (24, 60)])
+@pytest.mark.parametrize(("analytes", "samples"), [(8, 60), (10, 40)])
 def test_detection_limits_repeat_with_the_head_of_the_table(analytes: int, samples: int) -> None:
     document = documents.certificate(analytes, samples)
     texts = pages(render_certificate(document))
@@ -122,7 +122,7 @@ def test_detection_limits_repeat_with_the_head_of_the_table(analytes: int, sampl
         assert all("Detection limit 0." in text for text in with_row)
 
 
-@pytest.mark.parametrize("samples", range(8, 40, 4))
+@pytest.mark.parametrize("samples", [8, 15, 24])
 def test_signatures_never_stand_alone(samples: int) -> None:
     last = pages(render_certificate(documents.certificate(6, samples)))[-1]
     assert "Marta Quill" in last

@@ -1,0 +1,67 @@
+"""Lists: one line of what, one of how it is narrowed and shown."""
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+
+from labresults.queries import lists
+from labresults.queries.find import exactly, like
+from labresults.web.filters.materials import EquipmentFilter, LotFilter
+from labresults.web.filters.methods import MethodFilter
+from labresults.web.filters.people import PersonFilter
+from labresults.web.filters.samples import ClientFilter, SampleFilter, SubmissionFilter
+from labresults.web.shared import listing
+from labresults.web.tables.materials import EquipmentTable, LotTable
+from labresults.web.tables.methods import MethodTable
+from labresults.web.tables.people import PersonTable
+from labresults.web.tables.samples import ClientTable, SampleTable, SubmissionTable
+
+
+def submissions(request: HttpRequest) -> HttpResponse:
+    """Every delivery."""
+    acts = [("Log a delivery", reverse("reception"))]
+    rows = lists.submissions()
+    return listing(
+        request, SubmissionTable, SubmissionFilter, rows, title="Submissions", here="submissions", acts=acts
+    )
+
+
+def samples(request: HttpRequest) -> HttpResponse:
+    """Every sample."""
+    return listing(request, SampleTable, SampleFilter, lists.samples(), title="Samples", here="samples")
+
+
+def methods(request: HttpRequest) -> HttpResponse:
+    """Every method with its newest version."""
+    return listing(request, MethodTable, MethodFilter, lists.methods(), title="Methods", here="methods")
+
+
+def lots(request: HttpRequest) -> HttpResponse:
+    """Every lot of a standard, reference material or reagent."""
+    return listing(request, LotTable, LotFilter, lists.lots(), title="Standards and lots", here="lots")
+
+
+def equipment(request: HttpRequest) -> HttpResponse:
+    """Everything that must be checked again and again."""
+    rows = lists.equipment()
+    return listing(request, EquipmentTable, EquipmentFilter, rows, title="Balances and instruments", here="equipment")
+
+
+def clients(request: HttpRequest) -> HttpResponse:
+    """Every client."""
+    return listing(request, ClientTable, ClientFilter, lists.clients(), title="Clients", here="clients")
+
+
+def people(request: HttpRequest) -> HttpResponse:
+    """Everybody who can sign in."""
+    return listing(request, PersonTable, PersonFilter, lists.people(), title="People", here="people")
+
+
+def find(request: HttpRequest) -> HttpResponse:
+    """Go to the thing of this number; without one, list what is like it."""
+    asked = request.GET.get("q", "").strip()
+    there = exactly(asked) if asked else None
+    if there:
+        return redirect(there.page, *there.arguments)
+    found = like(asked) if asked else []
+    return render(request, "labresults/find.html", {"title": "Find", "asked": asked, "found": found})

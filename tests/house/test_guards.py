@@ -1,0 +1,265 @@
+"""Technical records cannot be altered: the database itself refuses, whoever asks and by whatever statement."""
+
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import pytest
+from django.apps import apps
+from django.core.management import call_command
+from django.db import IntegrityError, connection, transaction
+from django.db.models import Model, ProtectedError
+
+from labresults import guards
+from tests.builders import Laboratory
+from tests.house.history import a_lived_in_laboratory
+
+Attack = Callable[[type[Model], Any], None]
+
+
+def _table(model: type[Model]) -> str:
+    return model._meta.db_table
+
+
+def _key(model: type[Model]) -> str:
+    return str(model._meta.pk.column)
+
+
+def _columns(model: type[Model]) -> list[str]:
+    return [str(field.column) for field in model._meta.local_concrete_fields]
+
+
+def _run(statement: str, *values: object) -> None:
+    with connection.cursor() as cursor:
+        cursor.execute(statement, values)
+
+
+def raw_update(model: type[Model], row: Any) -> None:
+    """Every column but the key, in turn to itself: a change of nothing is a change."""
+    others = ", ".join(f'"{column}" = "{column}"' for column in _columns(model) if column != _key(model))
+    _run(f'update "{_table(model)}" set {others} where "{_key(model)}" = %s', row.pk)
+
+
+def raw_update_of_all(model: type[Model], row: Any) -> None:
+    _run(f'update "{_table(model)}" set "{_key(model)}" = "{_key(model)}"')
+
+
+def raw_delete(model: type[Model], row: Any) -> None:
+    _run(f'delete from "{_table(model)}" where "{_key(model)}" = %s', row.pk)
+
+
+def raw_delete_of_all(model: type[Model], row: Any) -> None:
+    _run(f'delete from "{_table(model)}"')
+
+
+def queryset_update(model: type[Model], row: Any) -> None:
+    field = next(field for field in model._meta.local_concrete_fields if not field.primary_key)
+    model._default_manager.filter(pk=row.pk).update(**{field.attname: getattr(row, field.attname)})
+
+
+def queryset_delete(model: type[Model], row: Any) -> None:
+    model._default_manager.filter(pk=row.pk).delete()
+
+
+def instance_save(model: type[Model], row: Any) -> None:
+    row.save()
+
+
+def instance_delete(model: type[Model], row: Any) -> None:
+    row.delete()
+
+
+def upsert_on_the_key(model: type[Model], row: Any) -> None:
+    table, key, columns = _table(model), _key(model), ", ".join(f'"{c}"' for c in _columns(model))
+    _run(
+        f'insert into "{table}" ({columns}) select {columns} from "{table}" where "{key}" = %s'
+        f' on conflict ("{key}") do update set "{key}" = excluded."{key}"',
+        row.pk,
+    )
+
+
+def replace_on_the_key(model: type[Model], row: Any) -> None:
+    _insert_copy(model, row, {}, "insert or replace")
+
+
+def update_or_replace(model: type[Model], row: Any) -> None:
+    _run(
+        f'update or replace "{_table(model)}" set "{_key(model)}" = "{_key(model)}" where "{_key(model)}" = %s', row.pk
+    )
+
+
+def replace_on_the_row_number(model: type[Model], row: Any) -> None:
+    """SQLite numbers rows itself where the key is not an integer to it, and replaces by that number too."""
+    _insert_copy(model, row, {"rowid": "rowid"} | _fresh(model, ()), "insert or replace")
+
+
+def truncate(model: type[Model], row: Any) -> None:
+    _run(f'truncate "{_table(model)}" cascade')
+
+
+def merge(model: type[Model], row: Any) -> None:
+    table, key = _table(model), _key(model)
+    _run(
+        f'merge into "{table}" as t using (select "{key}" as k from "{table}" where "{key}" = %s) as s on t."{key}" = s.k'
+        " when matched then delete",
+        row.pk,
+    )
+
+
+def update_through_a_query(model: type[Model], row: Any) -> None:
+    _run(
+        f'with one as (delete from "{_table(model)}" where "{_key(model)}" = %s returning *) select * from one', row.pk
+    )
+
+
+EVERYWHERE: list[Attack] = [
+    raw_update, raw_update_of_all, raw_delete, raw_delete_of_all, queryset_update, queryset_delete, instance_save,
+    instance_delete, upsert_on_the_key,
+]  # fmt: skip
+ONLY_ON: dict[str, list[Attack]] = {
+    "sqlite": [replace_on_the_key, update_or_replace, replace_on_the_row_number],
+    "postgresql": [truncate, merge, update_through_a_query],
+}
+
+
+def _insert_copy(model: type[Model], row: Any, changed: dict[str, str], verb: str) -> None:
+    """Insert a row's copy, with some columns given by an expression."""
+    values = {column: f'"{column}"' for column in _columns(model)} | changed
+    names = ", ".join(name if name == "rowid" else f'"{name}"' for name in values)
+    table = _table(model)
+    _run(
+        f'{verb} into "{table}" ({names}) select {", ".join(values.values())} from "{table}" where "{_key(model)}" = %s',
+        row.pk,
+    )
+
+
+def _unique_keys(model: type[Model]) -> list[tuple[str, ...]]:
+    """The unique keys of the table as the database has them."""
+    with connection.cursor() as cursor:
+        found = connection.introspection.get_constraints(cursor, _table(model)).values()
+    return sorted({tuple(key["columns"]) for key in found if key["unique"] or key["primary_key"]})
+
+
+def _fresh(model: type[Model], kept: tuple[str, ...]) -> dict[str, str]:
+    """A new value for one column of each unique key that holds none of the kept columns; then only `kept` collides."""
+    fields = {str(field.column): field for field in model._meta.local_concrete_fields}
+    changed: dict[str, str] = {}
+    for key in _unique_keys(model):
+        if set(key) <= set(kept) or set(key) & set(changed):
+            continue
+        free = [column for column in key if column not in kept]
+        whole = [column for column in free if not _is_text(fields[column])]
+        # A text is made another one; a number is made one that no row has.
+        if whole:
+            changed[whole[-1]] = f'"{whole[-1]}" + 30000'
+        else:
+            changed[free[-1]] = f"'another ' || \"{free[-1]}\""
+    return changed
+
+
+def _is_text(field: Any) -> bool:
+    return field.get_internal_type() in {"CharField", "TextField", "SlugField"}
+
+
+def _records(lab: Laboratory) -> Iterator[tuple[type[Model], Any]]:
+    """One row of each guarded table."""
+    a_lived_in_laboratory(lab)
+    for label in guards.GUARDED:
+        model = apps.get_model(label)
+        row = model._default_manager.order_by("pk").first()
+        assert row is not None, f"the history left no row of {label}"
+        yield model, row
+
+
+def _refused(act: Callable[[], None]) -> bool:
+    """Whether the statement was refused for being a change of a technical record; anything else is raised."""
+    try:
+        with transaction.atomic():
+            act()
+    except ProtectedError:
+        return True  # Django asked before the database was; the raw statements ask the database
+    except IntegrityError as error:
+        assert "technical records" in str(error), error
+        return True
+    return False
+
+
+@pytest.mark.parametrize("attack", EVERYWHERE, ids=lambda attack: attack.__name__)
+def test_no_statement_changes_a_technical_record(lab: Laboratory, attack: Attack) -> None:
+    changed = [model.__name__ for model, row in _records(lab) if not _refused(lambda: attack(model, row))]  # noqa: B023
+    assert changed == []
+
+
+def test_no_statement_of_this_database_alone_changes_a_technical_record(lab: Laboratory) -> None:
+    changed = [
+        (attack.__name__, model.__name__)
+        for model, row in list(_records(lab))
+        for attack in ONLY_ON[connection.vendor]
+        if not _refused(lambda: attack(model, row))  # noqa: B023
+    ]
+    assert changed == []
+
+
+def test_a_row_is_not_replaced_through_any_of_its_unique_keys(lab: Laboratory) -> None:
+    if connection.vendor == "postgresql":
+        update = 'on conflict ({key}) do update set "{pk}" = excluded."{pk}"'
+    else:
+        update = ""
+    replaced = []
+    for model, row in list(_records(lab)):
+        for key in _unique_keys(model):
+            names = ", ".join(f'"{column}"' for column in key)
+
+            def attack(
+                model: type[Model] = model, row: Any = row, key: tuple[str, ...] = key, names: str = names
+            ) -> None:
+                if update:
+                    _upsert_copy(model, row, _fresh(model, key), update.format(key=names, pk=_key(model)))
+                else:
+                    _insert_copy(model, row, _fresh(model, key), "insert or replace")
+
+            if not _refused(attack):
+                replaced.append((model.__name__, key))
+    assert replaced == []
+
+
+def _upsert_copy(model: type[Model], row: Any, changed: dict[str, str], ending: str) -> None:
+    values = {column: f'"{column}"' for column in _columns(model)} | changed
+    names, table = ", ".join(f'"{name}"' for name in values), _table(model)
+    _run(
+        f'insert into "{table}" ({names}) select {", ".join(values.values())} from "{table}"'
+        f' where "{_key(model)}" = %s {ending}',
+        row.pk,
+    )
+
+
+def test_rows_beside_a_technical_record_can_still_be_added(lab: Laboratory) -> None:
+    a_lived_in_laboratory(lab)
+    before = {label: apps.get_model(label)._default_manager.count() for label in guards.GUARDED}
+    a_lived_in_laboratory(lab)
+    unchanged = [label for label, n in before.items() if apps.get_model(label)._default_manager.count() <= n]
+    assert unchanged == ["reports.RuleSetVersion"], "the history makes a new row everywhere but in the rule sets"
+
+
+def expected_guards() -> list[tuple[str, str]]:
+    """Name and table of every guard that must stand, in order."""
+    kinds = ["rows", "all"] if connection.vendor == "postgresql" else ["update", "delete", "insert"]
+    return sorted((f"guard_{table}_{kind}", table) for table in guards.tables() for kind in kinds)
+
+
+@pytest.mark.django_db
+def test_the_guards_stand_after_all_migrations() -> None:
+    assert sorted(guards.installed(connection)) == expected_guards()
+
+
+@pytest.mark.django_db
+def test_guards_that_were_lost_come_back_with_the_next_migration() -> None:
+    guards.remove(connection)
+    assert guards.installed(connection) == []
+    call_command("migrate", verbosity=0)
+    assert sorted(guards.installed(connection)) == expected_guards()
+
+
+@pytest.mark.django_db
+def test_a_table_is_guarded_once_and_exists() -> None:
+    assert len(set(guards.tables())) == len(guards.GUARDED)
+    assert set(guards.tables()) <= set(connection.introspection.table_names())

@@ -1,0 +1,44 @@
+"""Every page of labresults.web that only shows something, with an address that leads to it."""
+
+from django.urls import reverse
+
+from labresults.models import AuditEvent, PreparationBatch, Sample, Submission
+from tests.builders import Laboratory, a_submission, an_evaluated_run, approved, a_certificate
+
+
+def a_busy_laboratory(lab: Laboratory) -> None:
+    """One submission on a certificate, one measured, one just received."""
+    first = a_submission(lab, 2, names=["first a", "first b"])
+    an_evaluated_run(lab, first)
+    approved(lab, first)
+    a_certificate(lab, first, draw=False)
+    an_evaluated_run(lab, a_submission(lab, 2, names=["second a", "second b"]))
+    a_submission(lab, 3, names=["third a", "third b", "third c"])
+
+
+def addresses() -> dict[str, str]:
+    """Address by page; call it when there is a submission and a batch."""
+    submission = Submission.objects.earliest("pk").number
+    arguments: dict[str, tuple[object, ...]] = {
+        "today": (),
+        "find": (),
+        "submissions": (),
+        "submission": (submission,),
+        "samples": (),
+        "sample": (Sample.objects.earliest("pk").number,),
+        "reception": (),
+        "preparation": (),
+        "begin-batch": ("AR-7",),
+        "batch": (PreparationBatch.objects.earliest("pk").number,),
+        "methods": (),
+        "method": ("AR-7",),
+        "lots": (),
+        "lot": ("L-2200",),
+        "equipment": (),
+        "equipment-item": ("B2",),
+        "clients": (),
+        "people": (),
+        "audit": (),
+        "audit-event": (AuditEvent.objects.count(),),
+    }
+    return {page: reverse(page, args=args) for page, args in arguments.items()}
