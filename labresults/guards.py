@@ -101,7 +101,7 @@ def _statements(model: type[Model], vendor: str) -> Iterator[str]:
     # "insert or replace" deletes without asking the trigger above: refuse the insert itself.
     taken = " or ".join(
         f'exists (select 1 from "{table}" where ' + " and ".join(f'"{c}" = new."{c}"' for c in columns) + ")"
-        for columns in _unique_keys(model)
+        for columns in [("rowid",), *_unique_keys(model)]
     )
     yield f'create trigger "guard_{table}_insert" before insert on "{table}" when {taken} begin {refusal}; end'
 

@@ -39,24 +39,32 @@ def _touched(
     criterion: Criterion,
     rows: dict[int, int],
 ) -> tuple[int, ...]:
-    positions = solutions.run.positions
-    here = positions[rows[failed.position]]
+    here = solutions.run.positions[rows[failed.position]]
     if failed.reach is Reach.SAMPLE:
         return (here.number if here.parent is None else here.parent,)
+    samples = [at for at in _reached(solutions, outcomes, failed, here, rows) if at.role in SAMPLE_LIKE]
+    times = criterion.spares_times_blank
+    if here.role is Role.METHOD_BLANK and times is not None:
+        samples = [at for at in samples if not _is_spared(solutions, at, here, failed.line, times, rows)]
+    return tuple(at.number for at in samples)
+
+
+def _reached(
+    solutions: Solutions,
+    outcomes: Sequence[ControlOutcome],
+    failed: ControlOutcome,
+    here: Position,
+    rows: dict[int, int],
+) -> list[Position]:
+    """Return every position of the batch, the bracket or the block that a failure speaks for."""
+    positions = solutions.run.positions
     if failed.reach is Reach.BATCH and here.portion is not None:
         batch = here.portion.batch
-        touched = [at for at in positions if at.portion is not None and at.portion.batch == batch]
-    elif failed.reach is Reach.BRACKET:
+        return [at for at in positions if at.portion is not None and at.portion.batch == batch]
+    first, last = 0, len(positions)
+    if failed.reach is Reach.BRACKET:
         first, last = _bracket(positions, outcomes, failed, rows)
-        touched = [at for at in positions[first:last] if at.block == here.block]
-    else:
-        touched = [at for at in positions if at.block == here.block]
-    samples = [at for at in touched if at.role in SAMPLE_LIKE]
-    if here.role is Role.METHOD_BLANK and criterion.spares_times_blank is not None:
-        samples = [
-            at for at in samples if not _is_spared(solutions, at, here, failed.line, criterion.spares_times_blank, rows)
-        ]
-    return tuple(at.number for at in samples)
+    return [at for at in positions[first:last] if at.block == here.block]
 
 
 def _bracket(

@@ -111,10 +111,10 @@ class Result(models.Model):
     unit = models.CharField(max_length=20)
     basis = word(Basis)
     value = models.FloatField(null=True, help_text="In the unit beside it.")
-    detection_limit = models.FloatField(help_text="In the unit beside it.")
-    quantification_limit = models.FloatField(help_text="In the unit beside it.")
+    detection_limit = models.FloatField(null=True, help_text="In the unit beside it.")
+    quantification_limit = models.FloatField(null=True, help_text="In the unit beside it.")
     reporting_limit = models.FloatField(null=True, help_text="In the unit beside it.")
-    upper_limit = models.FloatField(help_text="In the unit beside it.")
+    upper_limit = models.FloatField(null=True, help_text="In the unit beside it.")
     u = models.FloatField(null=True, help_text="Standard uncertainty, same unit.")
     expanded_u = models.FloatField(null=True, help_text="Expanded uncertainty, same unit.")
     coverage_factor = models.FloatField()
@@ -127,6 +127,11 @@ class Result(models.Model):
             models.UniqueConstraint(fields=["evaluation", "position", "line"], name="result_once"),
             one_of("basis", Basis, "result_basis"),
             models.CheckConstraint(condition=Q(value__isnull=False) | ~Q(why_no_value=""), name="result_or_reason"),
+            models.CheckConstraint(
+                condition=Q(value__isnull=True)
+                | Q(detection_limit__isnull=False, quantification_limit__isnull=False, upper_limit__isnull=False),
+                name="result_has_limits",
+            ),
         ]
         indexes = [models.Index(fields=["sample", "element"], name="result_by_sample")]
 

@@ -8,7 +8,6 @@ from django.db.models import Count, Exists, F, OuterRef, Prefetch, Q, QuerySet
 from labresults.models import (
     Equipment,
     Lot,
-    Method,
     MethodVersion,
     NotMeasuredResult,
     PreparationBatch,
@@ -149,9 +148,7 @@ def _without_portion() -> QuerySet[Sample]:
     begun = TestPortion.objects.filter(
         role=Role.SAMPLE, subsample__sample=OuterRef("pk"), batch__method_version__method=OuterRef("method")
     )
-    in_words = NotMeasuredResult.objects.filter(
-        sample=OuterRef("pk"), method=OuterRef("method"), element__isnull=True
-    )
+    in_words = NotMeasuredResult.objects.filter(sample=OuterRef("pk"), method=OuterRef("method"), element__isnull=True)
     return (
         Sample.objects.filter(
             Q(submission__requests__methods__sample__isnull=True) | Q(submission__requests__methods__sample=F("pk")),

@@ -44,7 +44,7 @@ def newest_selections(
         rows = rows.filter(method=method_id)
     newest = rows.order_by().values("sample", "method", "element").annotate(newest=Max("pk")).values("newest")
     found = Selection.objects.filter(pk__in=newest).select_related(
-        "result__evaluation__run__method_version", "result__position", "result__line"
+        "result__evaluation__run__method_version__method", "result__position", "result__line"
     )
     return {(row.sample_id, row.method_id, row.element_id): row for row in found}
 

@@ -133,12 +133,6 @@ def _table(
             spread[at] = reading.sd
         count[at] = reading.count
         saturated[at] = reading.saturated
-    left = set(left_out)
-    for number, key in left:
-        # A point left out at one line only: no signal there, so no weight; the others stay.
-        for index, position in enumerate(positions):
-            if position.number == number:
-                signal[index, column_of[key]] = np.nan
     return RunTable(
         positions=tuple(_position(p, weighings, contents, bases, version) for p in positions),
         line_keys=keys,
@@ -146,6 +140,7 @@ def _table(
         spread=spread,
         count=count,
         saturated=saturated,
+        left_out=frozenset(left_out),
     )
 
 
@@ -207,6 +202,7 @@ def _specification(
     return MethodSpecification(
         code=str(version),
         solution_unit=version.solution_unit,
+        signal_unit=version.signal_unit,
         lines=tuple(_line(row) for row in line_rows),
         determinations=tuple(
             Determination(row.element_id, row.reported_as, row.unit, reporting_limit=row.reporting_limit)

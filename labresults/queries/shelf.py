@@ -102,7 +102,7 @@ def lot(number: str) -> Lot:
 
 
 def touched_by(origin: Lot) -> Touched:
-    """Forward from a lot: lots made from it, then batches, portions, runs, submissions, certificates; about ten queries.
+    """Forward from a lot: lots made from it, batches, portions, runs, submissions, certificates; about ten queries.
 
     A submission is touched when one of its samples has a candidate result from a run that stands on these lots, or was
     prepared in a batch with one of them.

@@ -34,8 +34,6 @@ def decode(content: bytes, encoding: str) -> tuple[str, str] | Problem:
         return Problem(
             1, None, f"the file begins with the mark of {marked}, the layout says {encoding}.", "Correct the layout."
         )
-    if marked == "utf-8-sig" and codecs.lookup(wanted).name == "utf-8":
-        wanted = marked
     try:
         text = content.decode(wanted)
     except UnicodeDecodeError as problem:

@@ -93,7 +93,7 @@ def _cannot_be_opened(content: bytes) -> Problem | None:
                 return Problem(
                     None, None, "this is a packed file, not a workbook.", "Unpack it and load the file inside."
                 )
-    except zipfile.BadZipFile:
+    except (zipfile.BadZipFile, NotImplementedError, OSError, ValueError):  # damaged in one way or another
         return Problem(
             None, None, "the workbook is damaged or cut off.", "Copy it once more from where it was written."
         )

@@ -139,7 +139,7 @@ def along(station: str) -> SafeString:
     return format_html(
         '<svg class="along" viewBox="0 0 58 12" aria-hidden="true" focusable="false">'
         '<line x1="4" y1="6" x2="54" y2="6"/>{}</svg><span class="off">at {};</span>',
-        mark_safe(dots),  # noqa: S308  (numbers and our own words)
+        mark_safe(dots),
         station,
     )
 

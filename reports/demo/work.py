@@ -208,28 +208,34 @@ def _identifications(raw: Mapping[str, Any]) -> list[str]:
 def _weighed(
     portions: Sequence[TestPortion], version: MethodVersion, said: Mapping[str, Any], population: Population
 ) -> list[Weighed]:
-    seed = read("truth")["seed"]
-    scatter = read("truth")["bench"]["mass_scatter"]
+    """What the preparer records of a batch. `said`: of the method, from truth.toml."""
+    seed, scatter = read("truth")["seed"], read("truth")["bench"]["mass_scatter"]
     keys = [f"{portion.batch.number} {portion.label}" for portion in portions]
     is_volume = version.solution_kind == SolutionKind.VOLUME_IN_VOLUME
     masses = [None] * len(keys) if is_volume else about(said["mass_g"], scatter, said["shown_g"], keys, seed)
-    rows = []
-    for portion, mass_g in zip(portions, masses, strict=True):
-        sample = portion.subsample.sample if portion.subsample else None
-        is_blank = portion.role == Role.METHOD_BLANK
-        rows.append(
-            Weighed(
-                label=portion.label,
-                mass_g=None if is_blank else mass_g,
-                volume_mL=version.volume_mL,
-                aliquot_mL=said.get("aliquot_mL"),
-                solvent_g=said.get("solvent_g"),
-                dilution=version.dilution,
-                state=State(said["state"]) if sample and "state" in said else State.AS_RECEIVED,
-                moisture_percent=_moisture(population, sample, seed),
-            )
+    return [
+        Weighed(
+            label=portion.label,
+            volume_mL=version.volume_mL,
+            aliquot_mL=said.get("aliquot_mL"),
+            solvent_g=said.get("solvent_g"),
+            dilution=version.dilution,
+            state=State(said["state"]) if portion.subsample and "state" in said else State.AS_RECEIVED,
+            moisture_percent=_moisture(population, portion.subsample.sample if portion.subsample else None, seed),
+            **_mass(portion, mass_g, said),
         )
-    return rows
+        for portion, mass_g in zip(portions, masses, strict=True)
+    ]
+
+
+def _mass(portion: TestPortion, mass_g: float | None, said: Mapping[str, Any]) -> dict[str, Any]:
+    """The mass of a portion; none for a method blank; where too little was delivered, what there was, and why."""
+    if portion.role == Role.METHOD_BLANK:
+        return {"mass_g": None}
+    if portion.role == Role.SAMPLE and portion.subsample:
+        short: Mapping[str, Any] = said.get("short", {})
+        return dict(short.get(portion.subsample.sample.client_identification, {"mass_g": mass_g}))
+    return {"mass_g": mass_g}
 
 
 def _moisture(population: Population, sample: Sample | None, seed: int) -> float | None:

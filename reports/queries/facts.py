@@ -144,8 +144,8 @@ def _result(found: Reportable, key: tuple[int, int, str], sample: str, code: str
         unit=row.unit,
         basis=Basis(row.basis),
         value=row.value,
-        detection_limit=row.detection_limit,
-        quantification_limit=row.quantification_limit,
+        detection_limit=row.detection_limit or 0.0,  # none: why there is no value says why
+        quantification_limit=row.quantification_limit or 0.0,
         reporting_limit=row.reporting_limit,
         upper_limit=row.upper_limit,
         expanded_u=row.expanded_u,

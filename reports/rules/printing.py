@@ -156,10 +156,9 @@ def _rounded(measured: Measured, rule_set: RuleSet, switch: Switch | None, extra
         beside = round_decimals(value, -int(u.as_tuple().exponent) + extra, rule_set.tie)
         if beside and (beside >= threshold or not threshold):
             return beside, "to the last figure of the uncertainty"
+    if threshold and round_for_report(value, rule_set.figures, finest, rule_set.tie) < threshold:
+        finest, why = decimals_of(threshold), f"no finer than the {name}"  # the unit's places would hide the value
     number = round_for_report(value, rule_set.figures + extra, None if finest is None else finest + extra, rule_set.tie)
-    if threshold and number < threshold:  # the unit's places would hide that it lies above the limit
-        number = round_for_report(value, rule_set.figures + extra, decimals_of(threshold) + extra, rule_set.tie)
-        why = f"no finer than the {name}"
     by_figures = round_for_report(value, rule_set.figures + extra, None, rule_set.tie)
     if decimals_of(number) == decimals_of(by_figures):
         return number, in_words(rule_set.figures + extra, "figure")

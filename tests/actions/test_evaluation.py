@@ -5,9 +5,12 @@ import pytest
 from labresults.actions.evaluation import accept_control, evaluate_run, select_result
 from labresults.actions.preparation import Weighed, record_weighings
 from labresults.actions.runs import plan_run
+from labresults.actions.samples import receive_samples
 from labresults.acts import BadInput, WrongState
 from labresults.models import Result, Selection
 from labresults.queries.results import newest_selections
+from labresults.readers.delivery import DeliveredSample
+from labresults.terms import Basis
 from tests.builders import (
     Laboratory,
     a_reading_file,
@@ -154,3 +157,25 @@ def test_another_candidate_is_selected_only_with_a_reason(lab: Laboratory) -> No
     with pytest.raises(BadInput, match="control sample"):
         select_result(by=by, at=lab.later(), reason="x", result=control)
     assert select_result(by=by, at=lab.later(), reason="less noise", result=candidate).rule == "selected by name"
+
+
+def test_a_dry_basis_without_moisture_gives_no_value_and_says_why(lab: Laboratory) -> None:
+    submission = receive_samples(
+        by=lab.people["reception"], at=lab.later(), client=lab.client, rows=[DeliveredSample(1, "a", "soil")],
+        methods=[lab.method], basis=Basis.DRY,
+    )  # fmt: skip
+    evaluation = an_evaluated_run(lab, submission)
+    for result in evaluation.results.filter(is_candidate=True):
+        assert (result.value, result.detection_limit) == (None, None)
+        assert "moisture" in result.why_no_value
+
+
+def test_a_point_left_out_stays_in_the_curves_table(lab: Laboratory) -> None:
+    first = an_evaluated_run(lab, a_submission(lab))
+    second = evaluate_run(
+        by=lab.people[ANALYST], at=lab.later(), reason="old", run=first.run, left_out=[(3, "Cu 324.754")]
+    )
+    point = next(p for p in second.calibrations.get(line__element="Cu").points if p[0] == 3)
+    position, x, y, *_, used = point
+    assert (position, x, used) == (3, 1.0, False)
+    assert y == pytest.approx(1810.0)

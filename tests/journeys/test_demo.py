@@ -10,7 +10,7 @@ from labresults.actions.evaluation import compute, inputs_digest, outputs_digest
 from labresults.models import AuditEvent, ControlOutcome, Evaluation, Result, Run, Sample, Submission, TestPortion
 from labresults.queries.history import broken_link
 from labresults.queries.results import failures_of, newest_decisions, newest_selections
-from labresults.terms import Decision, Mark, Role, SolutionKind, Verdict
+from labresults.terms import Basis, Decision, Mark, Role, State, Verdict
 from reports.demo.bench import TO_SOLUTION_BASE
 from reports.demo.data import read
 from reports.demo.files import FORMS
@@ -188,7 +188,15 @@ def test_a_field_blank_is_below_the_detection_limit(told: Told) -> None:
 
 
 def test_leaves_are_reported_on_dry_basis_from_air_dry_portions(told: Told) -> None:
-    results = standing("leaves")
-    kinds = {r.evaluation.run.method_version.solution_kind for r in results}
-    assert {r.basis for r in results} == {"dry basis"}
-    assert kinds == {SolutionKind.MASS_IN_VOLUME}
+    rows = {r.sample_id: r.position.portion.weighings.get() for r in standing("leaves") if r.basis == Basis.DRY}
+    assert len(rows) == 20
+    assert {weighing.state for weighing in rows.values()} == {State.AIR_DRY}
+    assert all(5.5 <= weighing.moisture_percent <= 10.5 for weighing in rows.values())
+
+
+def test_little_material_raises_the_limits_of_that_sample_alone(told: Told) -> None:
+    short, usual = samples_of("ridge")[51], samples_of("ridge")[52]
+    limits = {r.sample_id: r.detection_limit for r in standing("ridge") if r.element_id == "As"}
+    assert short.client_identification == "NRD021 147.0 m"
+    assert limits[short.pk] == pytest.approx(0.01 * 50 / 0.2604)  # mg/kg: 0.01 mg/L in 50 mL
+    assert limits[usual.pk] == pytest.approx(1.0, rel=0.005)

@@ -50,6 +50,12 @@ HEAD = "Position;Name;Cu 324.754\n"
         (WIDE, HEAD.encode() + b"1; ;1\n", 2, "Name", "label is blank"),
         (WIDE, HEAD.encode() + b"1;A\n", 2, None, "2 fields, the headings are 3"),
         (WIDE, HEAD.encode() + b"1;A;1\n1;A;2\n", 3, "Cu 324.754", "already in row 2"),
+        (replace(WIDE, position=""), b"Name;Cu 324.754\nA;1\nA;2\n", 3, "Cu 324.754", "\u201cA\u201d has Cu 324.754"),
+        (WIDE, HEAD.encode() + b"1;A;12 mg/L\n", 2, "Cu 324.754", "Take the unit out"),
+        (WIDE, HEAD.encode() + b"1;A;<1\n", 2, "Cu 324.754", "limits are applied here"),
+        (WIDE, HEAD.encode() + b"1;A;overflow\n", 2, "Cu 324.754", "word for missing or for over range"),
+        (WIDE, HEAD.encode() + b"1;A;1,5\n", 2, "Cu 324.754", "this layout has a decimal point."),
+        (replace(WIDE, decimal_sign=","), HEAD.encode() + b"1;A;1.5\n", 2, "Cu 324.754", "a decimal comma."),
         (WIDE, HEAD.encode() + b'1;A;1\n2;"B;2\n', 3, None, "do not close"),
         (WIDE, HEAD.encode() + b"1;A;1\n\nPrinted at noon\n", 4, None, "after the end of the table"),
         (replace(WIDE, repeated_rows=True), HEAD.encode() + b"1;A;1\n1;B;2\n", 3, None, "B\u201d here"),
@@ -114,6 +120,13 @@ def test_merged_title_above_the_table_does_no_harm() -> None:
 def test_a_sheet_that_is_not_there() -> None:
     content = workbook(("Run", [["Position"]]), ("Notes", [["x"]]))
     assert "“Run”, “Notes”" in str(read(content, "x", replace(WIDE, sheet="Readings")).problems[0])
+
+
+def test_no_damage_to_a_workbook_makes_it_fail() -> None:
+    # given a workbook whose archive names a version that nobody knows
+    content = bytearray(workbook(("Run", [["Position", "Name", "Cu 324.754"], [1, "A", 1]])))
+    content[content.rindex(b"PK\x01\x02") + 6] = 207
+    assert "damaged" in read(bytes(content), "x", WIDE).problems[0].what
 
 
 def test_an_archive_that_is_no_workbook() -> None:

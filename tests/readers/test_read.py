@@ -85,9 +85,19 @@ def test_mean_of_a_known_number_of_replicates() -> None:
     assert (found.problems, found.readings[0].count, found.readings[0].sd) == ((), 3, 0.03)
 
 
+@pytest.mark.parametrize(("taken", "replicates", "count"), [(1, ("1.25",), 1), (3, (), 3)])
+@pytest.mark.parametrize(
+    "text", ["Position,Name,Line,Mean\n1,A,Cu 324.754,1.25\n", "Position,Name,Cu 324.754\n1,A,1.25\n"]
+)
+def test_a_mean_alone(text: str, taken: int, replicates: tuple[str, ...], count: int) -> None:
+    base = replace(LONG, replicates=(), mean="Mean") if "Line" in text else WIDE
+    found = read(text.encode(), "x", replace(base, count_of_mean=taken)).readings[0]
+    assert (found.mean, found.sd, found.replicates, found.count) == (1.25, None, replicates, count)
+
+
 def test_element_and_wavelength_in_two_columns() -> None:
     layout = replace(LONG, line="", element="El", wavelength="nm", line_names=(("As 193.7", "As 193.696"),))
-    text = "Position,Name,El,nm,Reading 1\n1,A,Cu,324.754,1\n1,A,As,193.7,2\n"
+    text = 'Position,Name,El,nm,Reading 1\n1,A,Cu,324.754,1\n1,A,As,193.7,2\n2,B,As,"193,7",3\n'
     found = read(text.encode(), "x", layout)
     assert (found.problems, found.lines) == ((), ("Cu 324.754", "As 193.696"))
 

@@ -97,6 +97,25 @@ def test_the_reason_names_what_decided(
     assert printed_of(value, 0.2, rule, reporting_limit=reporting).text_rule == because
 
 
+@pytest.mark.parametrize(
+    ("value", "finest", "printed", "because"),
+    [
+        (250.4, (), "250.4", "four figures"),
+        (10974.0, (), ">9\u00a0978", "above the range"),
+        (0.1, (), "<0.205", "below the detection limit"),
+        (0.3449, (("mg/kg", 0),), "0.34", "two decimals: no finer than the detection limit"),
+    ],
+    ids=str,
+)
+def test_one_more_figure(value: float, finest: tuple[tuple[str, int], ...], printed: str, because: str) -> None:
+    # given a rule of three figures, and results of a printed detection limit with one decimal
+    rule = replace(RULE, finest_decimals=finest)
+    # when one more is asked for
+    found = printed_of(value, 0.2049, rule, upper_limit=9978.4, extra_figures=1)
+    # then it is there, whichever bound had held it back
+    assert (found.printed, found.text_rule) == (printed, because)
+
+
 def test_thousands_are_parted_for_readers_and_not_for_programs() -> None:
     found = printed_of(18704.3, 0.5, upper_limit=None)
     assert (found.printed, found.number, found.decimals) == ("18\u00a0700", "18700", 0)
@@ -160,6 +179,7 @@ def test_without_limits_a_number_is_printed_whatever_it_is() -> None:
         (0.1, 0.2, "0.2"),
         (0.1, 0.20008, "0.2"),
         (0.20003, 0.20008, "0.21"),
+        (0.2, 0.20008, "0.21"),
         (0.01447, 0.01449, "0.015"),
         (0.1, 0.5, "0.5"),
         (3.0, 10.04, "10"),
@@ -279,7 +299,10 @@ def test_the_rule_in_words() -> None:
         f"From 10{NO_BREAK}000 mg/kg on, results are given in %. "
         "Every decision is made on the unrounded value."
     )
-    assert "no more decimals than the detection limit has; an exact half goes to the even digit" in describe(RULE)
+    assert describe(RULE).startswith(
+        "Values are rounded once, here: three figures, and no more decimals than the detection limit has; "
+        "an exact half goes to the even digit. “<” means not found at the detection limit that follows it."
+    )
 
 
 # ------------------------------------------------------------ what holds for every result

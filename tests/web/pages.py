@@ -3,7 +3,7 @@
 from django.urls import reverse
 
 from labresults.models import AuditEvent, PreparationBatch, Sample, Submission
-from tests.builders import Laboratory, a_submission, an_evaluated_run, approved, a_certificate
+from tests.builders import Laboratory, a_certificate, a_submission, an_evaluated_run, approved
 
 
 def a_busy_laboratory(lab: Laboratory) -> None:

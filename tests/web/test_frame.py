@@ -1,4 +1,4 @@
-"""The frame of every page: signing in, the ribbon, what the policy forbids, and pages in words when something is not."""
+"""The frame of every page: signing in, the ribbon, what the policy forbids, and what a refusal looks like."""
 
 import re
 from collections.abc import Callable

@@ -85,10 +85,11 @@ def test_the_audit_page_says_whether_the_chain_holds(lab: Laboratory, as_role: A
     assert "The chain holds" in words
 
 
+# With nothing kept yet: session, person, roles, laboratory and zone are five of them, the ribbon three.
 MOST_QUERIES = {
-    "today": 16, "find": 6, "submissions": 9, "submission": 16, "samples": 10, "sample": 24, "reception": 14,
-    "preparation": 11, "begin-batch": 12, "batch": 12, "methods": 8, "method": 14, "lots": 8, "lot": 18,
-    "equipment": 8, "equipment-item": 11, "clients": 8, "people": 10, "audit": 12, "audit-event": 8,
+    "today": 16, "find": 8, "submissions": 11, "submission": 16, "samples": 11, "sample": 24, "reception": 14,
+    "preparation": 11, "begin-batch": 12, "batch": 13, "methods": 9, "method": 15, "lots": 9, "lot": 18,
+    "equipment": 9, "equipment-item": 12, "clients": 9, "people": 11, "audit": 12, "audit-event": 9,
 }  # fmt: skip
 
 

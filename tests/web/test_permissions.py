@@ -28,11 +28,7 @@ def every_pattern(resolver: URLResolver | None = None) -> Iterator[URLPattern]:
 
 
 def test_every_page_is_guarded_but_signing_in_and_out() -> None:
-    open_to_all = {
-        pattern.name
-        for pattern in every_pattern()
-        if not getattr(pattern.callback, "guarded", False)
-    }
+    open_to_all = {pattern.name for pattern in every_pattern() if not getattr(pattern.callback, "guarded", False)}
     assert open_to_all <= {"sign-in", "sign-out"}
     classes = {getattr(pattern.callback, "view_class", None) for pattern in every_pattern()}
     assert {LoginView, LogoutView} <= classes

@@ -18,12 +18,12 @@ from tests.builders import (
     PASSWORD,
     Laboratory,
     a_certificate,
+    a_run,
     a_submission,
     a_weighed_batch,
     an_evaluated_run,
     an_imported_file,
     approved,
-    a_run,
 )
 
 

@@ -13,9 +13,7 @@ class LotFilter(FilterSet):
     """By number, material or certificate, and kind."""
 
     q = CharFilter(label="Lot, material or certificate", method="search")
-    kind = ChoiceFilter(
-        field_name="material__kind", choices=choices(MaterialKind), label="Kind", empty_label="any"
-    )
+    kind = ChoiceFilter(field_name="material__kind", choices=choices(MaterialKind), label="Kind", empty_label="any")
 
     def search(self, rows: QuerySet[Any], name: str, value: str) -> QuerySet[Any]:
         return rows.filter(

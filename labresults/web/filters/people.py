@@ -40,4 +40,3 @@ class AuditFilter(FilterSet):
     act = ChoiceFilter(label="What was done", choices=acts, empty_label="anything")
     since = DateFilter(field_name="at", lookup_expr="date__gte", label="Since", widget=day_field())
     until = DateFilter(field_name="at", lookup_expr="date__lte", label="Until", widget=day_field())
-

@@ -40,9 +40,7 @@ class BeginForm(forms.Form):
     )
     repeat = forms.ChoiceField(label="Which repeat", choices=choices(Repeat), initial=Repeat.NONE.value)
     reason = forms.CharField(label="Cause of the repeat", required=False)
-    reagents = _Lots(
-        Lot.objects.none(), label="Reagents, by lot", required=False, widget=forms.CheckboxSelectMultiple
-    )
+    reagents = _Lots(Lot.objects.none(), label="Reagents, by lot", required=False, widget=forms.CheckboxSelectMultiple)
     caution_read = forms.BooleanField(label="I have read the caution, and what it asks for is in place", required=False)
 
     def __init__(self, *args: Any, waiting: Sequence[Any], lots: Any, **options: Any) -> None:

@@ -76,4 +76,3 @@ def _ordered(column: Any) -> str:
     if not column.is_ordered:
         return ""
     return "descending" if column.order_by_alias.is_descending else "ascending"
-

@@ -45,7 +45,9 @@ class SubmissionTable(Ledger):
         if not open_rows or days < 0:
             return format_html("{}", day_of_year(value))
         late = format_html('<span class="tag fail">{} late</span>', things(days, "day"))
-        return format_html("{} {}", day_of_year(value), late if days else format_html('<span class="tag care">today</span>'))
+        return format_html(
+            "{} {}", day_of_year(value), late if days else format_html('<span class="tag care">today</span>')
+        )
 
     def render_where(self, record: Submission) -> SafeString:
         rows = self.waiting.get(record.number)

@@ -19,9 +19,7 @@ def audit(request: HttpRequest) -> HttpResponse:
         else f"The chain holds: {seq} events, verified from the first as this page opened. "
         "An event altered or taken out would break it here, for all to see."
     )
-    return listing(
-        request, AuditTable, AuditFilter, lists.audit_events(), title="Audit trail", lead=lead, here="audit"
-    )
+    return listing(request, AuditTable, AuditFilter, lists.audit_events(), title="Audit trail", lead=lead, here="audit")
 
 
 def audit_event(request: HttpRequest, seq: int) -> HttpResponse:

@@ -21,9 +21,7 @@ def submissions(request: HttpRequest) -> HttpResponse:
     """Every delivery."""
     acts = [("Log a delivery", reverse("reception"))]
     rows = lists.submissions()
-    return listing(
-        request, SubmissionTable, SubmissionFilter, rows, title="Submissions", here="submissions", acts=acts
-    )
+    return listing(request, SubmissionTable, SubmissionFilter, rows, title="Submissions", here="submissions", acts=acts)
 
 
 def samples(request: HttpRequest) -> HttpResponse:
