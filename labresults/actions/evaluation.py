@@ -25,7 +25,7 @@ from labresults.models import (
     Run,
     Selection,
 )
-from labresults.queries.results import as_candidate, candidates_of, newest_selections
+from labresults.queries.results import as_candidates, candidates_of, newest_selections
 from labresults.queries.run_tables import LeftOut, LoadedRun, load
 from labresults.readers.layout import Applied
 from labresults.terms import BlankRule, Role, Task, Verdict
@@ -296,22 +296,17 @@ def _select(evaluation: Evaluation, by: Person, at: datetime) -> int:
     run = evaluation.run
     method = run.method_version.method
     candidates = candidates_of(evaluation)
-    standing = newest_selections(sample_ids={c.sample for c in candidates}, method_id=method.pk)
+    selections = newest_selections(sample_ids={c.sample for c in candidates}, method_id=method.pk)
+    # What an older evaluation of this run gave is replaced by what this one gives.
+    others = [s.result for s in selections.values() if s.result.evaluation.run_id != run.pk]
+    standing = {(c.sample, c.element): c for c in as_candidates(others)}
     rows = []
     for (sample, element), group in _by_cell(candidates).items():
-        current = standing.get((sample, method.pk, element))
-        chosen = choose(group, standing=_standing(current, run))
+        chosen = choose(group, standing=standing.get((sample, element)))
         if chosen is not None:
             rows.append((sample, method.pk, element, chosen.key, run.method_version.selection_rule, "", by.pk, at))
     bulk.insert(Selection, ["sample", "method", "element", "result", "rule", "reason", "made_by", "made_at"], rows)
     return len(rows)
-
-
-def _standing(current: Selection | None, run: Run) -> Candidate | None:
-    """The selected result as a candidate, unless it comes from an older evaluation of this run: then it is replaced."""
-    if current is None or current.result.evaluation.run_id == run.pk:
-        return None
-    return as_candidate(current.result)
 
 
 def _by_cell(candidates: Iterable[Candidate]) -> dict[tuple[int, str], list[Candidate]]:

@@ -1,38 +1,39 @@
 """Results, selections and reviews, read. Each function says how many database queries it makes."""
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Iterator
 from typing import TypedDict
 
-from django.db.models import Max
+from django.db.models import Max, QuerySet
 
 from labresults.calculation.selection import Candidate
-from labresults.models import ControlOutcome, Evaluation, Result, ReviewedResult, Selection, Submission
-from labresults.terms import Mark, Verdict
+from labresults.models import ControlOutcome, Evaluation, Position, Result, ReviewedResult, Selection, Submission
+from labresults.terms import Reach, Verdict
 
 
-def is_valid(result: Result) -> bool:
-    """Whether a result has a value and no failed control sample stands against it; no query."""
-    return result.value is not None and Mark.CONTROL_FAILED not in result.marks
+def as_candidates(results: Collection[Result]) -> list[Candidate]:
+    """Samples' results as the rule of selection sees them; the queries of `failures_of`.
 
-
-def as_candidate(result: Result) -> Candidate:
-    """A result as the rule of selection sees it; no query. The result belongs to a sample."""
-    if result.sample_id is None:
-        raise ValueError("Only a sample's result can be selected.")
-    return Candidate(
-        key=result.pk,
-        sample=result.sample_id,
-        element=result.element_id,
-        rank=result.rank,
-        has_value=result.value is not None,
-        holds=Mark.CONTROL_FAILED not in result.marks,
-    )
+    A failed control sample counts until somebody accepts it by name.
+    """
+    failures = failures_of(results)
+    return [
+        Candidate(
+            key=result.pk,
+            sample=result.sample_id,
+            element=result.element_id,
+            rank=result.rank,
+            has_value=result.value is not None,
+            holds=not failures[result.pk]["open"],
+        )
+        for result in results
+        if result.sample_id is not None
+    ]
 
 
 def candidates_of(evaluation: Evaluation) -> list[Candidate]:
-    """Results of samples in an evaluation, as the rule of selection sees them; one query."""
-    rows = Result.objects.filter(evaluation=evaluation, is_candidate=True).order_by("pk")
-    return [as_candidate(row) for row in rows]
+    """Results of samples in an evaluation, as the rule of selection sees them; five queries."""
+    rows = Result.objects.filter(evaluation=evaluation, is_candidate=True).select_related("position", "evaluation")
+    return as_candidates(list(rows.order_by("pk")))
 
 
 def newest_selections(
@@ -63,25 +64,65 @@ class Standing(TypedDict):
 
 
 def failures_of(results: Collection[Result]) -> dict[int, Standing]:
-    """Failed control samples that touch each of these results, by the result's key; one query."""
-    evaluations = {result.evaluation_id for result in results}
-    failed = (
-        ControlOutcome.objects.filter(evaluation__in=evaluations, verdict=Verdict.OUTSIDE)
-        .select_related("position", "line", "criterion", "acceptance__made_by")
+    """Failed control samples that speak against each of these results, by the result's key; four queries.
+
+    Those of its own evaluation that touch it, and those of its preparation batch that failed when another run read
+    them: reading the solution again does not mend a batch, unless its control sample was read again too and held.
+    """
+    found: dict[int, Standing] = {result.pk: {"open": [], "accepted": []} for result in results}
+    for result, outcome in [*_own_failures(results), *_batch_failures(results)]:
+        found[result.pk]["accepted" if hasattr(outcome, "acceptance") else "open"].append(outcome)
+    return found
+
+
+def _failed() -> QuerySet[ControlOutcome]:
+    return (
+        ControlOutcome.objects.filter(verdict=Verdict.OUTSIDE)
+        .select_related("position__portion__subsample__sample", "line", "criterion", "acceptance__made_by")
         .order_by("pk")
     )
+
+
+def _own_failures(results: Collection[Result]) -> Iterator[tuple[Result, ControlOutcome]]:
+    """Failures of a result's own evaluation that touch its position at its line; one query."""
     by_place: dict[tuple[int, int, int], list[ControlOutcome]] = {}
-    for outcome in failed:
+    for outcome in _failed().filter(evaluation__in={result.evaluation_id for result in results}):
         for number in outcome.touches:
             by_place.setdefault((outcome.evaluation_id, outcome.line_id, number), []).append(outcome)
-    found: dict[int, Standing] = {}
     for result in results:
-        touching = by_place.get((result.evaluation_id, result.line_id, result.position.number), [])
-        found[result.pk] = {
-            "open": [o for o in touching if not hasattr(o, "acceptance")],
-            "accepted": [o for o in touching if hasattr(o, "acceptance")],
-        }
-    return found
+        for outcome in by_place.get((result.evaluation_id, result.line_id, result.position.number), []):
+            yield result, outcome
+
+
+def _batch_failures(results: Collection[Result]) -> Iterator[tuple[Result, ControlOutcome]]:
+    """Failures of a result's batch in other runs, unless its own run read that control sample too; 3 queries."""
+    portions = {result.position.portion_id for result in results if result.position.portion_id}
+    places = {
+        (run, number): portion
+        for run, number, portion in Position.objects.filter(portion__in=portions).values_list(
+            "run", "number", "portion"
+        )
+    }
+    newest = Evaluation.objects.filter(run__in={run for run, _ in places}).values("run").annotate(newest=Max("pk"))
+    evaluations = {row["newest"]: row["run"] for row in newest.order_by()}
+    by_portion: dict[tuple[int, str], list[ControlOutcome]] = {}
+    for outcome in _failed().filter(evaluation__in=evaluations, reach=Reach.BATCH):
+        for number in outcome.touches:
+            portion = places.get((evaluations[outcome.evaluation_id], number))
+            if portion is not None:
+                by_portion.setdefault((portion, outcome.line.element_id), []).append(outcome)
+    if not by_portion:
+        return
+    own = set(
+        ControlOutcome.objects.filter(evaluation__in={result.evaluation_id for result in results})
+        .exclude(verdict=Verdict.NOT_JUDGED)
+        .values_list("evaluation", "position__portion", "line__element")
+    )
+    for result in results:
+        for outcome in by_portion.get((result.position.portion_id or 0, result.element_id), []):
+            read_again = (result.evaluation_id, outcome.position.portion_id, result.element_id) in own
+            if outcome.evaluation_id != result.evaluation_id and not read_again:
+                yield result, outcome
 
 
 def waiting_for_review(submission: Submission) -> list[int]:

@@ -32,7 +32,7 @@ class Candidate:
     state: str  # approved, refused, sent back, selected, not selected, superseded
     why: str
     by: str
-    printed: tuple[str, ...]
+    printed: tuple[tuple[str, str], ...]  # what, and on which certificate
 
 
 def submission(number: str) -> Submission:
@@ -138,10 +138,10 @@ def count_matrices(rows: list[Sample]) -> list[tuple[str, int]]:
 
 
 def _candidate(result: Result, selection: Any, decided: Any) -> Candidate:
-    printed = tuple(f"{line.printed} {line.unit}, {line.certificate}" for line in result.printed.all())
+    printed = tuple((f"{line.printed} {line.unit}", str(line.certificate)) for line in result.printed.all())
     if decided is not None and (selection is not None or decided.review.decision != Decision.APPROVE):
         review = decided.review
-        return Candidate(result, review.decision, review.reason or review.meaning, str(review.made_by), printed)
+        return Candidate(result, review.decision, review.reason, str(review.made_by), printed)
     if selection is not None:
         return Candidate(result, "selected", selection.reason or selection.rule, "", printed)
     if printed:

@@ -190,6 +190,17 @@ def _said(value: Any) -> str:
         return ""
     if isinstance(value, bool):
         return "yes" if value else "no"
-    if isinstance(value, list | dict):
-        return json.dumps(value, ensure_ascii=False)
+    if isinstance(value, dict):
+        return "\n".join(f"{name}: {_inline(inner)}" for name, inner in value.items())
+    if isinstance(value, list):
+        return "\n".join(map(_inline, value))
     return str(value)
+
+
+def _inline(value: Any) -> str:
+    """A value on one line: the parts of a list after one another, those of a mapping with their names."""
+    if isinstance(value, dict):
+        return "; ".join(f"{name} {_inline(inner)}" for name, inner in value.items())
+    if isinstance(value, list):
+        return ", ".join(map(_inline, value))
+    return _said(value)

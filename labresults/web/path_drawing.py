@@ -119,12 +119,12 @@ def _cluster(column: int, rows: Sequence[Waiting], y: float, today: date, stroke
     middle = _LEFT + (column + 0.5) * _WIDTH
     strokes = sum(max(1, round(row.samples / stroke)) for row in rows)
     late = any(row.days_late(today) for row in rows)
-    label = rows[0].submission if len(rows) == 1 else f"{len(rows)} subm."
+    label = rows[0].submission.rpartition("-")[2] if len(rows) == 1 else f"{len(rows)}{'' if late else ' subm.'}"
     return Cluster(
         path=_strokes(strokes, middle, y - 2),
         middle=round(middle, 1),
         words="; ".join(_says(row, today) for row in rows),
-        label=f"{label.rpartition('-')[2]}{' late' if late else ''}",
+        label=f"{label} late" if late else label,
         submission=rows[0].submission if len(rows) == 1 else "",
         late=late,
     )

@@ -1,16 +1,59 @@
-"""The files of the invented laboratory (fixtures/demo), read once."""
+"""The files of the invented laboratory (fixtures/demo), read once, and moved to the week in which the story is told.
+
+The files state one week of November 2026. A demonstration that stood still would be late in everything, with expired
+standards, for whoever looks at it later; so all its times move together, by whole weeks.
+"""
 
 import tomllib
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+from datetime import date, timedelta
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 FOLDER = Path(__file__).resolve().parents[2] / "fixtures" / "demo"
+LAST_MONDAY = date(2026, 11, 16)
+"""The last day of the story as the files state it."""
+
+_moved_by: ContextVar[timedelta] = ContextVar("moved_by", default=timedelta(0))
+
+
+@contextmanager
+def ending_on(monday: date) -> Iterator[None]:
+    """Move every time that is read inside by whole weeks, so that the story's last day is this Monday.
+
+    Raises ValueError for another day of the week.
+    """
+    if monday.weekday() != 0:
+        raise ValueError(f"{monday} is not a Monday.")
+    token = _moved_by.set(monday - LAST_MONDAY)
+    try:
+        yield
+    finally:
+        _moved_by.reset(token)
+
+
+def moved(value: Any) -> Any:
+    """Return dates and times moved, inside lists and tables too; anything else as it is."""
+    if isinstance(value, date):  # a datetime is one as well
+        return value + _moved_by.get()
+    if isinstance(value, dict):
+        return {key: moved(inner) for key, inner in value.items()}
+    if isinstance(value, list):
+        return [moved(inner) for inner in value]
+    return value
+
+
+def read(name: str) -> dict[str, Any]:
+    """Return what a file of the demonstration says: `read("truth")` is fixtures/demo/truth.toml, its dates moved."""
+    found: dict[str, Any] = moved(_stated(name))
+    return found
 
 
 @cache
-def read(name: str) -> dict[str, Any]:
-    """Return what a file of the demonstration says: `read("truth")` is fixtures/demo/truth.toml."""
+def _stated(name: str) -> dict[str, Any]:
     return tomllib.loads((FOLDER / f"{name}.toml").read_text(encoding="utf-8"))
 
 

@@ -23,7 +23,7 @@ from reports.demo.data import method_names, read
 from reports.models import RuleSetVersion
 from reports.rules.ruleset import RuleSet
 
-RULES = RuleSet(name="R2", version=1, limit_figures=1)
+RULES = RuleSet(name="R2", version=1)
 """Three figures, no finer than the detection limit, half to even (the method page of the laboratory shows it)."""
 
 

@@ -12,7 +12,7 @@ from labresults.actions.evaluation import compute
 from labresults.models import Evaluation, Submission, TestPortion
 from labresults.terms import Role, Verdict
 from reports.actions.certificates import issue_certificate, publish_certificate
-from reports.demo.data import read
+from reports.demo.data import moved, read
 from reports.demo.load import found
 from reports.demo.work import Laboratory, portions_of, selected
 from reports.models import Certificate
@@ -176,5 +176,6 @@ def _diluted(again: dict[TestPortion, float]) -> dict[int, float]:
 
 
 def _at(day: int, hour: int, minute: int) -> datetime:
-    """A time in November 2026, UTC."""
-    return datetime(2026, 11, day, hour, minute, tzinfo=UTC)
+    """A time in the story's November, UTC, moved with everything else."""
+    at: datetime = moved(datetime(2026, 11, day, hour, minute, tzinfo=UTC))
+    return at

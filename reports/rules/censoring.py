@@ -93,11 +93,21 @@ def printing_limit(limits: Limits, below: Below) -> float:
 
 
 def figures_of_limit(limit: float | Decimal, limit_figures: int, figures: int) -> int:
-    """Return the figures of a printed limit: `limit_figures`, and all before the point as far as a result has them.
+    """Return the figures of a printed limit: as few as say it to a tenth of itself, at most `limit_figures`, and all
+    before the point as far as a result has them.
 
-    So a limit stands on the same places as a result of its size, and a result at its limit is never printed below it.
+    A portion that is 1 % too heavy moves a limit of 1 to 0.99: it is still printed as 1, and its results have no more
+    decimals than those of its neighbours; a limit of 1.5 keeps its second figure. A limit stands on the same places as
+    a result of its size, so that a result at its limit is never printed below it.
     """
-    return max(limit_figures, min(figures, exact(limit).adjusted() + 1))
+    number = exact(limit)
+    whole = min(figures, number.adjusted() + 1)
+    return max(whole, next((few for few in range(1, limit_figures) if _says_enough(number, few)), limit_figures))
+
+
+def _says_enough(limit: Decimal, figures: int) -> bool:
+    """Whether a limit rounded to these figures is within a tenth of itself (common practice, no source)."""
+    return abs(round_significant(limit, figures, Tie.HALF_EVEN) - limit) * 10 <= abs(limit)
 
 
 def round_limit(limit: float | Decimal, figures: int, tie: Tie) -> Decimal:

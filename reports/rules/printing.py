@@ -114,7 +114,7 @@ def _beside_limit(measured: Measured, decision: Decision, rule_set: RuleSet, ext
         raise ValueError("A sign without a limit cannot be printed. Give the limit.")
     if decision.sign == "<":
         value = measured.value if measured.value is not None else limit
-        figures = _limit_figures(exact(limit), rule_set) + extra
+        figures = _limit_figures(exact(limit), rule_set, extra)
         rounded = round_limit_above(value, limit, figures, rule_set.tie)
         why = f"below the {_limit_name(measured.limits, rule_set.below)}"
     else:
@@ -169,10 +169,12 @@ def _rounded_limit(limit: Decimal, rule_set: RuleSet) -> Decimal:
     return round_limit(limit, _limit_figures(limit, rule_set), rule_set.tie)
 
 
-def _limit_figures(limit: Decimal, rule_set: RuleSet) -> int:
+def _limit_figures(limit: Decimal, rule_set: RuleSet, extra: int = 0) -> int:
     """Return the figures of a printed limit: those of a result where results do not follow the limit's places."""
     if not rule_set.no_finer_than_detection_limit:
-        return rule_set.figures
+        return rule_set.figures + extra
+    if extra:  # more than all that the rule allows, so that what was hidden shows
+        return max(rule_set.limit_figures, min(rule_set.figures, limit.adjusted() + 1)) + extra
     return figures_of_limit(limit, rule_set.limit_figures, rule_set.figures)
 
 

@@ -7,8 +7,9 @@ from labresults.actions.preparation import Weighed, record_weighings
 from labresults.actions.runs import plan_run
 from labresults.actions.samples import receive_samples
 from labresults.acts import BadInput, WrongState
-from labresults.models import Result, Selection
-from labresults.queries.results import newest_selections
+from labresults.models import Evaluation, PreparationBatch, Result, Selection
+from labresults.models import TestPortion as Portion  # not a test: pytest goes by the name
+from labresults.queries.results import failures_of, newest_selections
 from labresults.readers.delivery import DeliveredSample
 from labresults.terms import Basis
 from tests.builders import (
@@ -167,7 +168,7 @@ def test_a_dry_basis_without_moisture_gives_no_value_and_says_why(lab: Laborator
     evaluation = an_evaluated_run(lab, submission)
     for result in evaluation.results.filter(is_candidate=True):
         assert (result.value, result.detection_limit) == (None, None)
-        assert "moisture" in result.why_no_value
+        assert "loss on drying" in result.why_no_value
 
 
 def test_a_point_left_out_stays_in_the_curves_table(lab: Laboratory) -> None:
@@ -179,3 +180,47 @@ def test_a_point_left_out_stays_in_the_curves_table(lab: Laboratory) -> None:
     position, x, y, *_, used = point
     assert (position, x, used) == (3, 1.0, False)
     assert y == pytest.approx(1810.0)
+
+
+def a_failed_blank(lab: Laboratory) -> tuple[Evaluation, PreparationBatch]:
+    """A batch of three whose method blank failed for lead: its samples are below ten times the blank."""
+    batch = a_weighed_batch(lab, a_submission(lab))
+    run = a_run(lab, batch)
+    an_imported_file(lab, run, a_reading_file(run, contents={"B26-0001 MB1": {"Pb": 0.2}}))
+    return evaluate_run(by=lab.people[ANALYST], at=lab.later(), run=run), batch
+
+
+def read_again(lab: Laboratory, portions: list[Portion]) -> Evaluation:
+    run = plan_run(
+        by=lab.people[ANALYST], at=lab.later(), reason="Pb again", method_version=lab.version, portions=portions,
+        instrument=lab.spectrometer,
+    )  # fmt: skip
+    an_imported_file(lab, run)
+    return evaluate_run(by=lab.people[ANALYST], at=lab.later(), run=run)
+
+
+def test_reading_the_samples_again_does_not_mend_their_batch(lab: Laboratory) -> None:
+    first, batch = a_failed_blank(lab)
+    assert {o.reach for o in first.outcomes.filter(verdict="outside")} == {"the preparation batch"}
+
+    again = read_again(lab, list(batch.portions.filter(role="sample")))
+
+    assert selected(lab)["KF26-00001"].evaluation == first
+    result = again.results.filter(is_candidate=True, element="Pb").select_related("position", "evaluation").first()
+    assert [o.evaluation for o in failures_of([result])[result.pk]["open"]] == [first]
+
+
+def test_reading_the_failed_blank_again_with_its_samples_clears_the_batch_when_it_holds(lab: Laboratory) -> None:
+    _, batch = a_failed_blank(lab)
+    again = read_again(lab, list(batch.portions.order_by("tube")))
+    assert selected(lab)["KF26-00001"].evaluation == again
+
+
+def test_a_result_whose_failed_check_was_accepted_stands(lab: Laboratory) -> None:
+    first, batch = a_failed_blank(lab)
+    accept_control(
+        by=lab.people[ANALYST], at=lab.later(), reason="far below any limit of this client",
+        outcomes=list(first.outcomes.filter(verdict="outside")),
+    )  # fmt: skip
+    read_again(lab, list(batch.portions.order_by("tube")))
+    assert selected(lab)["KF26-00001"].evaluation == first

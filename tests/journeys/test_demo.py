@@ -1,18 +1,20 @@
 """The invented week, told once: what it leaves behind holds together, and agrees with the stated truth."""
 
 from collections.abc import Iterator
+from datetime import UTC, date, datetime
 
 import pytest
 from django.db import transaction
 from django.test import override_settings
 
 from labresults.actions.evaluation import compute, inputs_digest, outputs_digest
-from labresults.models import AuditEvent, ControlOutcome, Evaluation, Result, Run, Sample, Submission, TestPortion
+from labresults.models import AuditEvent, ControlOutcome, Evaluation, Result, Run, Sample, Submission
+from labresults.models import TestPortion as Portion  # not a test: pytest goes by the name
 from labresults.queries.history import broken_link
 from labresults.queries.results import failures_of, newest_decisions, newest_selections
 from labresults.terms import Basis, Decision, Mark, Role, State, Verdict
 from reports.demo.bench import TO_SOLUTION_BASE
-from reports.demo.data import read
+from reports.demo.data import ending_on, read
 from reports.demo.files import FORMS
 from reports.demo.measuring import TrueSample, readings_of, true_samples
 from reports.demo.story import Told, tell
@@ -100,7 +102,7 @@ def test_each_delivery_stops_at_a_station_of_its_own(told: Told) -> None:
     approved = {key for key, row in _decisions("ridge").items() if row == Decision.APPROVE}
     open_failures = [f for f in failures_of(standing("water")).values() if f["open"]]
     leaves = [sample.pk for sample in samples_of("leaves")]
-    weighed = TestPortion.objects.filter(role=Role.SAMPLE, subsample__sample__in=leaves, weighings__isnull=False)
+    weighed = Portion.objects.filter(role=Role.SAMPLE, subsample__sample__in=leaves, weighings__isnull=False)
 
     assert approved == {result.pk for result in standing("ridge")}
     assert len(standing("oil")) == 30 * 10
@@ -108,7 +110,7 @@ def test_each_delivery_stops_at_a_station_of_its_own(told: Told) -> None:
     assert open_failures
     assert weighed.count() == 40
     assert {result.sample_id for result in standing("leaves")} == set(leaves[:20])
-    assert not TestPortion.objects.filter(subsample__sample__in=samples_of("second_hole")).exists()
+    assert not Portion.objects.filter(subsample__sample__in=samples_of("second_hole")).exists()
 
 
 def _decisions(delivery: str) -> dict[int, str]:
@@ -200,3 +202,14 @@ def test_little_material_raises_the_limits_of_that_sample_alone(told: Told) -> N
     assert short.client_identification == "NRD021 147.0 m"
     assert limits[short.pk] == pytest.approx(0.01 * 50 / 0.2604)  # mg/kg: 0.01 mg/L in 50 mL
     assert limits[usual.pk] == pytest.approx(1.0, rel=0.005)
+
+
+def test_the_story_moves_as_a_whole_to_the_week_in_which_it_is_told() -> None:
+    # given a Monday in another year
+    with ending_on(date(2027, 6, 14)):
+        # then every date of the files has moved by the same whole weeks, and the times of day stay
+        founded = read("laboratory")["laboratory"]["founded_at"]
+        assert founded == datetime(2027, 5, 31, 7, 30, tzinfo=UTC)
+    assert read("laboratory")["laboratory"]["founded_at"] == datetime(2026, 11, 2, 7, 30, tzinfo=UTC)
+    with pytest.raises(ValueError, match="not a Monday"), ending_on(date(2027, 6, 15)):
+        pass

@@ -10,7 +10,8 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from labresults.actions.samples import register_client
 from labresults.models import Person
 from labresults.roles import ROLES, STAFF
-from tests.builders import NOW, Laboratory, a_submission
+from reports.actions.certificates import publish_certificate
+from tests.builders import NOW, Laboratory, a_certificate, a_submission, an_evaluated_run, approved
 from tests.web.pages import a_busy_laboratory, addresses
 
 AsRole = Callable[[str], Client]
@@ -85,3 +86,14 @@ def test_only_reception_may_log_a_delivery(role: str, lab: Laboratory, as_role: 
     assert answer.status_code == 403
     assert "may not receive samples" in answer.content.decode()
     assert not lab.client.submissions.exists()
+
+
+def test_a_client_sees_a_certificate_only_when_it_is_published(lab: Laboratory, as_role: AsRole) -> None:
+    submission = a_submission(lab, 1)
+    an_evaluated_run(lab, submission)
+    approved(lab, submission)
+    certificate = a_certificate(lab, submission, draw=False)
+    browser = as_role("client")
+    assert certificate.number not in browser.get(reverse("my-submissions")).content.decode()
+    publish_certificate(by=lab.people["issuer"], at=lab.later(), certificate=certificate)
+    assert certificate.number in browser.get(reverse("my-submissions")).content.decode()

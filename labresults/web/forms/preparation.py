@@ -60,7 +60,7 @@ class BenchForm(forms.Form):
     state = forms.ChoiceField(label="State when weighed", choices=choices(State), initial=State.AS_RECEIVED.value)
     usual_volume_mL = forms.FloatField(label="Volume where a row gives none, mL", required=False, min_value=0)
     usual_dilution = forms.CharField(label="Dilution where a row gives none", required=False)
-    reason = forms.CharField(label="Reason for all of them, if one is asked for", required=False)
+    reason = forms.CharField(label="Reason to weigh on an overdue balance", required=False)
     file = forms.FileField(label="Fill the grid from a CSV file", required=False)
 
     def __init__(self, *args: Any, balances: Any, **options: Any) -> None:
@@ -134,6 +134,11 @@ class WeighingGrid:
     def problem_count(self) -> int:
         """How many rows hold a problem."""
         return sum(bool(row.problems) for row in self.rows)
+
+    @property
+    def first_problem(self) -> int | None:
+        """The first tube with a problem."""
+        return next((row.tube.portion.tube for row in self.rows if row.problems), None)
 
     def place(self, problems: Sequence[Any]) -> None:
         """Put the problems that the act found under their rows; it counts the typed rows from 1."""

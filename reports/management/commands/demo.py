@@ -2,6 +2,7 @@
 
 import socket
 from argparse import ArgumentParser
+from datetime import timedelta
 from pathlib import Path
 from time import perf_counter
 from typing import Any
@@ -9,10 +10,11 @@ from typing import Any
 from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
+from django.utils import timezone
 
 from labresults.models import AuditEvent, Laboratory
 from labresults.queries.history import broken_link
-from reports.demo.data import read
+from reports.demo.data import ending_on, read
 from reports.demo.story import sign_ins, tell
 from reports.models import Certificate, CertificateFile
 from reports.queries.files import write_files
@@ -37,7 +39,9 @@ class Command(BaseCommand):
             self._refuse_what_is_not_ours()
             self.stdout.write("The demonstration is there already; nothing was changed.")
         else:
-            tell(self.stdout.write)
+            today = (timezone.now() - timedelta(hours=12)).date()  # the story's last morning lies behind us
+            with ending_on(today - timedelta(days=today.weekday())):
+                tell(self.stdout.write)
         self._show()
         self.stdout.write(f"Done in {perf_counter() - begun:.0f} s.")
         if not options["no_serve"]:
