@@ -173,7 +173,9 @@ class Criterion(models.Model):
     high = models.FloatField(null=True, blank=True, help_text="In the unit of the measure; the bound is included.")
     reach = word(Reach)
     remedy = models.TextField()
-    spares_times_blank = models.FloatField(null=True, blank=True)
+    spares_times_blank = models.FloatField(
+        null=True, blank=True, help_text="Results at or above this many times a failed blank are spared, 1."
+    )
     source = models.CharField(max_length=200, help_text="Standard and section, or: common practice, no source.")
 
     class Meta:

@@ -41,6 +41,7 @@ def collect(
 ) -> CertificateFacts:
     """Return the facts of one issue; no query."""
     zone = ZoneInfo(found.laboratory.time_zone)
+    client = found.submission.client
     asked = {(a.sample.pk, a.method_version.method_id, a.element): a for a in found.asked}
     return CertificateFacts(
         laboratory=found.laboratory.name,
@@ -49,8 +50,8 @@ def collect(
         invented=found.laboratory.invented,
         number=number,
         issue=issue,
-        client=found.submission.client.name,
-        client_address=tuple(found.submission.client.address.splitlines()),
+        client=client.name,
+        client_address=tuple(filter(None, [*client.address.splitlines(), client.contact, client.email])),
         reference=found.submission.reference,
         submission=found.submission.number,
         sampling=found.submission.sampling or "not taken by the laboratory",
