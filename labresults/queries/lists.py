@@ -35,11 +35,6 @@ def submissions() -> QuerySet[Submission]:
     )
 
 
-def submissions_of_client(client_id: int) -> QuerySet[Submission]:
-    """The submissions of one client and nobody else's, newest first."""
-    return submissions().filter(client_id=client_id)
-
-
 def samples() -> QuerySet[Sample]:
     """Samples with matrix, submission and client, newest first."""
     return Sample.objects.select_related("matrix", "submission__client").order_by("-pk")

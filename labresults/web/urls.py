@@ -41,7 +41,5 @@ urlpatterns: list[URLPattern] = guarded(
         path("review", lists.samples, name="reviews"),
         path("review/<str:number>", lists.samples, name="review"),
         path("results/<int:pk>", lists.samples, name="trace"),
-        path("certificates", lists.samples, name="certificates"),
-        path("certificates/<str:number>/<int:issue>", lists.samples, name="certificate"),
     ]
 )

@@ -15,10 +15,9 @@ from labresults.acts import BadInput, Done, WrongState, act, require_task
 from labresults.queries.history import head
 from labresults.queries.reportable import Reportable, reportable
 from labresults.terms import Task
-from reports.compose import compose
 from reports.document import CertificateDocument
 from reports.models import Certificate, CertificateFile, CertificateLine, RuleSetVersion, Withdrawal
-from reports.queries.facts import collect, in_words
+from reports.queries.previews import preview
 from reports.render.pdf import render_certificate
 from reports.render.xlsx import render_workbook
 from reports.rules.ruleset import RuleSet
@@ -27,7 +26,6 @@ if TYPE_CHECKING:
     from labresults.models import Person, Submission
 
 _LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ23456789"  # none that look alike
-_TO_COME = "?"
 
 
 @act("save_rule_set")
@@ -39,43 +37,6 @@ def save_rule_set(*, by: "Person", at: datetime, reason: str, rule_set: RuleSet)
         name=rule_set.name, version=rule_set.version, specification=rule_set.to_json(), made_by=by, made_at=at
     )
     return Done(row, subject=("rule set", str(row)), after={"specification": row.specification})
-
-
-def preview(
-    *,
-    submission: "Submission",
-    rule_set: RuleSetVersion,
-    by: "Person",
-    at: datetime,
-    reason: str = "",
-    preliminary: bool = False,
-    replaces: Certificate | None = None,
-    **_: object,
-) -> tuple[CertificateDocument, Reportable]:
-    """The certificate as it would be issued now, without number or head of the chain. Nothing is stored.
-
-    Raises WrongState when something asked for is not approved yet and the certificate is not preliminary.
-    """
-    found = reportable(submission)
-    if found.missing and not preliminary:
-        more = f" and {len(found.missing) - 3} more" if len(found.missing) > 3 else ""
-        raise WrongState(f"Not ready: {'; '.join(found.missing[:3])}{more}. Or issue it as preliminary.")
-    if not found.results and not found.not_measured:
-        raise WrongState("Nothing is approved yet: there is nothing to certify.")
-    facts = collect(
-        found,
-        number=_TO_COME,
-        issue=replaces.issue + 1 if replaces else 1,
-        issuer=str(by),
-        at=at,
-        chain_head=_TO_COME,
-        check_code=_TO_COME,
-        replaces=f"{replaces}, of {in_words(replaces.made_at.date())}" if replaces else "",
-        reason=reason if replaces else "",
-        preliminary=preliminary,
-    )
-    previous = CertificateDocument.from_json(replaces.document) if replaces else None
-    return compose(facts, RuleSet.from_json(rule_set.specification), previous), found
 
 
 @act("issue_certificate", prepare=preview)

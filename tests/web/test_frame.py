@@ -9,9 +9,9 @@ from django.test import Client
 from django.urls import path, reverse
 
 from labresults.acts import BadInput, NotAuthorised, WrongState
+from labresults.config import urls as site
 from labresults.models import Laboratory as LaboratoryRow
 from labresults.readers.problem import Problem
-from labresults.web import urls as site
 from labresults.web.shared import guarded
 from tests.builders import PASSWORD, Laboratory, a_submission, a_weighed_batch
 from tests.web.pages import a_busy_laboratory, addresses

@@ -105,6 +105,17 @@ def test_a_page_asks_the_database_seldom_whatever_it_shows(
         assert browser.get(address).status_code == 200
 
 
+def test_a_clients_page_asks_as_seldom_with_many_submissions(
+    lab: Laboratory, as_role: AsRole, django_assert_max_num_queries: DjangoAssertNumQueries
+) -> None:
+    a_busy_laboratory(lab)
+    for number in range(5):
+        a_submission(lab, 1, names=[f"more {number}"])
+    browser = as_role("client")
+    with django_assert_max_num_queries(12):
+        assert browser.get(reverse("my-submissions")).content.decode().count('class="sub-h"') == 8
+
+
 def test_every_page_has_a_bound(lab: Laboratory) -> None:
     a_busy_laboratory(lab)
     assert set(addresses()) == set(MOST_QUERIES)

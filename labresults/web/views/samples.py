@@ -4,7 +4,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 
-from labresults.queries import lists, samples
+from labresults.queries import samples
 from labresults.queries.waiting import station_of_submission
 from labresults.web.shared import for_clients
 
@@ -51,12 +51,5 @@ def sample(request: HttpRequest, number: str) -> HttpResponse:
 @for_clients
 def my_submissions(request: HttpRequest) -> HttpResponse:
     """What a client's people see: their own submissions and certificates, and nobody else's."""
-    rows = list(lists.submissions_of_client(request.user.client_id)[:200])
-    context = {
-        "client": request.user.client,
-        "submissions": [
-            (row, station_of_submission(row.number), samples.certificates_of(row) if row.certified else [])
-            for row in rows
-        ],
-    }
+    context = {"client": request.user.client, "submissions": samples.of_client(request.user.client_id)}
     return render(request, "labresults/my_submissions.html", context)
