@@ -3,14 +3,16 @@
 import os
 from collections.abc import Iterator
 from datetime import datetime
+from importlib import import_module
 
 import pytest
+from django.apps import apps
 from django.core.cache import cache
 from django.db import connection
 
 from labresults import guards
 from labresults.actions.people import enrol_person, found_laboratory
-from labresults.models import Person
+from labresults.models import Element, Person
 from labresults.roles import ROLES
 from tests.builders import NOW, PASSWORD, Laboratory, a_laboratory
 
@@ -34,9 +36,18 @@ def _quick_passwords(settings: object) -> None:
 
 @pytest.fixture(autouse=True)
 def _guards_step_aside_for_flush(request: pytest.FixtureRequest) -> Iterator[None]:
-    """Tests with real commits empty all tables afterwards; the guards refuse that, and come back with the flush."""
+    """Tests with real commits empty all tables afterwards; the guards refuse that, and come back with the flush.
+
+    The flush also takes the elements that a migration made: they are put back before the next of these tests.
+    """
+    commits = "transactional_db" in request.fixturenames
+    if commits:
+        request.getfixturevalue("transactional_db")
+        if not Element.objects.exists():
+            with connection.schema_editor() as editor:
+                import_module("labresults.migrations.0002_elements").add_elements(apps, editor)
     yield
-    if "transactional_db" in request.fixturenames:
+    if commits:
         guards.remove(connection)
 
 

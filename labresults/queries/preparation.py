@@ -17,6 +17,7 @@ from labresults.models import (
 )
 from labresults.queries.methods import current_versions
 from labresults.queries.waiting import newest_open_requests
+from labresults.readers.weighings import read_weighings
 from labresults.terms import EquipmentKind, MaterialKind, Role, Verdict
 
 CLOSE_PART = 0.1
@@ -141,6 +142,17 @@ def judge_mass(mass_g: float | None, version: MethodVersion) -> Verdict:
         return Verdict.OUTSIDE
     margin = CLOSE_PART * (high - low)
     return Verdict.CLOSE if min(mass_g - low, high - mass_g) < margin else Verdict.WITHIN
+
+
+def lines_of_file(content: bytes) -> tuple[list[dict[str, str]], list[str]]:
+    """Rows of a file of weighings as texts by name (label, mass_g, ...), and its problems in words; no query."""
+    file = read_weighings(content)
+    names = ("mass_g", "volume_mL", "aliquot_mL", "solvent_g", "dilution", "moisture_percent")
+    lines = []
+    for row in file.weighings:
+        amounts = {name: getattr(row, name) for name in names}
+        lines.append({"label": row.label} | {name: amount.text for name, amount in amounts.items() if amount})
+    return lines, [str(problem) for problem in file.problems]
 
 
 def _without_portion() -> QuerySet[Sample]:

@@ -14,6 +14,7 @@ register = template.Library()
 
 _SPACE = "\N{NO-BREAK SPACE}"
 _MINUS = "\N{MINUS SIGN}"
+_LONG = 20  # digits before the point from which nothing is rounded: the decimal context carries 28
 
 
 @register.filter
@@ -22,8 +23,10 @@ def figures(value: float | None, count: int = 4) -> str:
     if value is None:
         return ""
     exact = Decimal(repr(float(value)))
-    last = Decimal(1).scaleb(min(0, exact.adjusted() - count + 1))
-    return _grouped(exact.quantize(last) if exact.is_finite() else exact)
+    if not exact.is_finite() or exact.adjusted() >= _LONG:
+        return _grouped(exact)
+    rounded = _to_figures(exact, count)
+    return _grouped(_to_figures(rounded, count) if rounded.adjusted() > exact.adjusted() else rounded)
 
 
 @register.filter
@@ -33,16 +36,6 @@ def plain(value: float | int | None) -> str:
         return ""
     exact = Decimal(repr(value))
     return _grouped(exact.to_integral_value() if exact == exact.to_integral_value() else exact)
-
-
-@register.filter
-def at_least_decimals(value: float | None, count: int = 1) -> str:
-    """A value as it is stored, with at least `count` decimals: 0.25 with four is 0.2500."""
-    if value is None:
-        return ""
-    exact = Decimal(repr(float(value)))
-    have = -int(exact.as_tuple().exponent)
-    return _grouped(exact.quantize(Decimal(1).scaleb(-count)) if have < count else exact)
 
 
 @register.filter
@@ -142,6 +135,11 @@ def along(station: str) -> SafeString:
         mark_safe(dots),
         station,
     )
+
+
+def _to_figures(exact: Decimal, count: int) -> Decimal:
+    """Rounded half to even; digits before the point are all kept."""
+    return exact.quantize(Decimal(1).scaleb(min(0, exact.adjusted() - count + 1)))
 
 
 def _mark(verdict: str, x: float) -> tuple[str, SafeString]:

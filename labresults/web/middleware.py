@@ -9,7 +9,8 @@ from django.utils import timezone
 from labresults.queries.people import site_time_zone
 
 _POLICY = (
-    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; font-src 'self'; connect-src 'self';"
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; font-src 'self';"
+    " connect-src 'self';"
     " form-action 'self'; base-uri 'none'; frame-ancestors 'none'; object-src 'none'"
 )
 

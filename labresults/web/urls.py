@@ -30,7 +30,6 @@ urlpatterns: list[URLPattern] = guarded(
         path("people", lists.people, name="people"),
         path("audit", audit.audit, name="audit"),
         path("audit/<int:seq>", audit.audit_event, name="audit-event"),
-        # PLACEHOLDERS, until the pages are there (helper F replaces each line):
         path("runs", runs.runs, name="runs"),
         path("runs/plan", runs.plan_run, name="plan-run"),
         path("runs/<str:number>", runs.run, name="run"),

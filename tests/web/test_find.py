@@ -6,7 +6,8 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from labresults.models import PreparationBatch, Run, TestPortion
+from labresults.models import PreparationBatch, Run
+from labresults.models import TestPortion as Portion
 from tests.builders import Laboratory, a_certificate, a_submission, an_evaluated_run, approved
 
 AsRole = Callable[[str], Client]
@@ -20,7 +21,7 @@ def found(lab: Laboratory) -> dict[str, tuple[str, str]]:
     approved(lab, submission)
     certificate = a_certificate(lab, submission, draw=False)
     sample, batch = submission.samples.get(), PreparationBatch.objects.get()
-    tube = TestPortion.objects.get(role="laboratory duplicate")
+    tube = Portion.objects.get(role="laboratory duplicate")
     issue = (certificate.number, certificate.issue)
     return {
         "sample": (sample.number, reverse("sample", args=[sample.number])),

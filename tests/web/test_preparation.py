@@ -7,7 +7,8 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.urls import reverse
 
-from labresults.models import AuditEvent, PreparationBatch, TestPortion, Weighing
+from labresults.models import AuditEvent, PreparationBatch, Weighing
+from labresults.models import TestPortion as Portion
 from labresults.queries.preparation import judge_mass
 from tests.builders import Laboratory, a_method, a_submission, a_weighed_batch
 
@@ -47,7 +48,7 @@ def test_a_sample_is_prepared_again_with_a_cause(lab: Laboratory, as_role: AsRol
     given = {"again": number, "repeat": "re-digest", "caution_read": "on"}
     assert "cause" in browser.post(address, given).content.decode()
     browser.post(address, given | {"reason": "undissolved rest"})
-    again = TestPortion.objects.filter(role="sample").latest("pk")
+    again = Portion.objects.filter(role="sample").latest("pk")
     assert (again.repeat, again.repeat_cause) == ("re-digest", "undissolved rest")
 
 
@@ -127,12 +128,32 @@ def test_a_file_fills_the_grid_and_records_nothing(
     parted: str, lab: Laboratory, batch: PreparationBatch, as_role: AsRole
 ) -> None:
     label = batch.portions.get(tube=3).label
-    lines = [("label", "mass_g", "volume_mL"), (label, "0.5031", "50.00"), ("stranger", "1", "2")]
+    lines = [("label", "mass g", "volume mL"), (label, "0.5031", "50.00"), ("stranger", "1", "2")]
     content = "\n".join(parted.join(line) for line in lines).encode("utf-8-sig")
     answer = post(as_role, batch, file=SimpleUploadedFile("balance.csv", content))
     row = answer.context["grid"].rows[2]
     assert (row.texts["mass_g"], row.texts["volume_mL"], row.verdict) == ("0.5031", "50.00", "within")
     assert "“stranger” is not a tube of this batch." in answer.content.decode()
+    assert not Weighing.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [
+        (b"tube,weight\n3,0.5\n", "column label: there is no column with this heading."),
+        (b"mass g\n0.5\n", "column label: there is no column with this heading."),
+        (b"label,mass g\nKF26-00001,O.5\n", "row 2, column mass g"),
+        (b"", "The submitted file is empty."),
+        (b"\x00\xff\xfe\x00", "0 tubes are filled in."),
+    ],
+    ids=["other headings", "no label", "no number", "empty", "bytes"],
+)
+def test_a_file_that_does_not_say_what_it_holds_is_asked_about(
+    content: bytes, words: str, lab: Laboratory, batch: PreparationBatch, as_role: AsRole
+) -> None:
+    answer = post(as_role, batch, file=SimpleUploadedFile("balance.csv", content))
+    assert answer.status_code == 200
+    assert words in answer.content.decode()
     assert not Weighing.objects.exists()
 
 

@@ -25,7 +25,7 @@ class Command(ActingCommand):
         parser.add_argument("--state", choices=[state.value for state in State], default=State.AS_RECEIVED.value)
 
     def perform(self, *, by: Person, at: datetime, reason: str, options: dict[str, Any]) -> str:
-        read = read_weighings(Path(options["file"]).read_bytes(), options["file"])
+        read = read_weighings(Path(options["file"]).read_bytes())
         if read.problems:
             raise CommandError("\n".join(["Nothing was recorded.", *(f"  {problem}" for problem in read.problems)]))
         batch = one(PreparationBatch, number=options["batch"])

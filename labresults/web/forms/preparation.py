@@ -1,7 +1,5 @@
 """The bench: which samples go into a batch, and a grid of what was weighed, made up and diluted."""
 
-import csv
-import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -61,7 +59,11 @@ class BenchForm(forms.Form):
     usual_volume_mL = forms.FloatField(label="Volume where a row gives none, mL", required=False, min_value=0)
     usual_dilution = forms.CharField(label="Dilution where a row gives none", required=False)
     reason = forms.CharField(label="Reason to weigh on an overdue balance", required=False)
-    file = forms.FileField(label="Fill the grid from a CSV file", required=False)
+    file = forms.FileField(
+        label="Fill the grid from a CSV file",
+        required=False,
+        help_text="Columns: label, mass g, volume mL, dilution, moisture %, aliquot mL, solvent g.",
+    )
 
     def __init__(self, *args: Any, balances: Any, **options: Any) -> None:
         super().__init__(*args, **options)
@@ -170,17 +172,6 @@ class WeighingGrid:
             reason=row.texts["reason"].strip(),
             **numbers,
         )
-
-
-def read_csv(content: bytes) -> list[dict[str, str]]:
-    """Lines of a CSV file by their headings (label, mass_g, volume_mL, ...), parted as its first line is."""
-    text = content.decode("utf-8-sig", errors="replace")
-    first = text.partition("\n")[0]
-    delimiter = next((sign for sign in ("\t", ";") if sign in first), ",")
-    return [
-        {(name or "").strip(): (value or "") for name, value in line.items() if isinstance(value, str | None)}
-        for line in csv.DictReader(io.StringIO(text), delimiter=delimiter)
-    ]
 
 
 def posted_texts(posted: QueryDict) -> dict[str, str]:

@@ -11,7 +11,7 @@ from labresults.actions.preparation import begin_batch, record_weighings
 from labresults.acts import BadInput
 from labresults.queries import preparation as bench
 from labresults.terms import Repeat
-from labresults.web.forms.preparation import BeginForm, BenchForm, WeighingGrid, posted_texts, read_csv
+from labresults.web.forms.preparation import BeginForm, BenchForm, WeighingGrid, posted_texts
 
 
 def preparation(request: HttpRequest) -> HttpResponse:
@@ -87,11 +87,12 @@ def _begun(request: HttpRequest, form: BeginForm, version: Any) -> Any:
 
 
 def _fill(request: HttpRequest, grid: WeighingGrid, content: bytes) -> None:
-    lines = read_csv(content)
-    lost = grid.fill(lines)
-    for words in lost:
+    """Put a file into the grid; one problem, and nothing of it is put there."""
+    lines, problems = bench.lines_of_file(content)
+    for words in problems or grid.fill(lines):
         messages.error(request, words)
-    messages.info(request, f"{len(lines) - len(lost)} tubes are filled from the file. Nothing is recorded yet.")
+    filled = sum(row.typed for row in grid.rows)
+    messages.info(request, f"{filled} tubes are filled in. Nothing of them is recorded yet.")
 
 
 def _recorded(request: HttpRequest, on_bench: Any, grid: WeighingGrid, given: dict[str, Any]) -> bool:

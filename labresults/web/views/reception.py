@@ -34,10 +34,10 @@ def reception(request: HttpRequest) -> HttpResponse:
             else:
                 messages.success(request, f"{submission} is logged: {len(rows)} samples. Print its labels and receipt.")
                 return redirect("submission", submission.number)
-    return render(request, "labresults/reception.html", _context(form, paste, rows, checked="log" in request.POST))
+    return render(request, "labresults/reception.html", _context(form, paste, rows))
 
 
-def _context(form: DeliveryForm, paste: PasteForm, rows: list[Row], checked: bool) -> dict[str, object]:
+def _context(form: DeliveryForm, paste: PasteForm, rows: list[Row]) -> dict[str, object]:
     day = timezone.localdate()
     problems = problems_of(delivered(rows), day) if rows else ()
     wrong = {problem.row for problem in problems}
@@ -49,7 +49,6 @@ def _context(form: DeliveryForm, paste: PasteForm, rows: list[Row], checked: boo
         "rows": with_problems(rows, problems),
         "wrong": sorted(row for row in wrong if row),
         "ready": len(rows) - len(wrong),
-        "checked": checked,
         "waits": [(row, row.days_late(day)) for row in at(Station.RECEPTION)],
         "newest": submissions()[:8],
         "day": day,

@@ -1,0 +1,249 @@
+"""The main job in a real browser, as five people: from sign-in to trace. Pictures are kept in .screenshots/."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, Page, sync_playwright
+
+from labresults.models import PreparationBatch, Run, Sample
+from reports.models import Certificate
+from tests.builders import PASSWORD, Laboratory, a_reading_file
+
+PICTURES = Path(__file__).resolve().parents[2] / ".screenshots"
+ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--no-first-run"]
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+
+@pytest.fixture
+def chromium() -> Iterator[Browser]:
+    with sync_playwright() as play:
+        browser = play.chromium.launch(executable_path="/usr/bin/chromium", args=ARGUMENTS)
+        yield browser
+        browser.close()
+
+
+class Desk:
+    """One person at a screen."""
+
+    def __init__(self, page: Page, address: str) -> None:
+        self.page = page
+        self.address = address
+        self.complaints: list[str] = []
+        page.on("console", lambda message: self._heard(message.type, message.text))
+        page.on("pageerror", lambda error: self.complaints.append(str(error)))
+
+    def _heard(self, kind: str, text: str) -> None:
+        if kind in {"error", "warning"} and "status of 4" not in text:  # a refusal's own status is no fault of the page
+            self.complaints.append(text)
+
+    def go(self, path: str) -> None:
+        self.page.goto(self.address + path)
+
+    def press(self, name: str) -> None:
+        self.page.get_by_role("button", name=name).first.click()
+
+    def follow(self, name: str) -> None:
+        self.page.get_by_role("link", name=name).first.click()
+
+    def keep(self, name: str) -> None:
+        """Keep a picture of the page, wide and narrow."""
+        PICTURES.mkdir(exist_ok=True)
+        for width in (1280, 390):
+            self.page.set_viewport_size({"width": width, "height": 900})
+            self.page.screenshot(path=PICTURES / f"{name}-{width}.png", full_page=True)
+        self.page.set_viewport_size({"width": 1280, "height": 900})
+
+    @property
+    def words(self) -> str:
+        return " ".join(self.page.inner_text("body").split())
+
+
+@contextmanager
+def signed_in(browser: Browser, address: str, sign_in: str) -> Iterator[Desk]:
+    """Somebody signs in through the page; afterwards nothing may have been complained about on the console."""
+    context = browser.new_context(viewport={"width": 1280, "height": 900}, accept_downloads=True)
+    context.set_default_timeout(10_000)
+    desk = Desk(context.new_page(), address)
+    desk.go("/sign-in")
+    desk.page.get_by_label("Name", exact=False).first.fill(sign_in)
+    desk.page.locator("input[type=password]").fill(PASSWORD)
+    desk.page.keyboard.press("Enter")
+    desk.page.wait_for_selector("nav.path")
+    yield desk
+    context.close()
+    assert desk.complaints == []
+
+
+def test_from_sign_in_to_trace(live_server: object, lab: Laboratory, chromium: Browser, tmp_path: Path) -> None:
+    address = live_server.url  # type: ignore[attr-defined]
+    with signed_in(chromium, address, "reception") as desk:
+        sixty_samples_are_pasted(desk, lab)
+    with signed_in(chromium, address, "preparer") as desk:
+        batches_are_weighed_by_keyboard(desk)
+    with signed_in(chromium, address, "analyst") as desk:
+        the_run_is_planned_read_and_evaluated(desk, lab, tmp_path)
+    with signed_in(chromium, address, "reviewer") as desk:
+        the_results_are_approved(desk)
+    with signed_in(chromium, address, "issuer") as desk:
+        the_certificate_is_issued(desk, lab)
+    with signed_in(chromium, address, "auditor") as desk:
+        a_number_is_followed_back(desk)
+
+
+def sixty_samples_are_pasted(desk: Desk, lab: Laboratory) -> None:
+    rows = [f"NRD014 {number}.0 m\tsoil" for number in range(100, 160)]
+    wrong = rows.copy()
+    wrong[6] = wrong[5]  # a repeated identification
+    wrong[9] = "NRD014 109.0 m\tsol"  # a mistyped matrix
+    wrong[19] = "\tsoil"  # a blank identification
+    desk.go("/reception")
+    desk.page.get_by_label("Client", exact=True).select_option(label=str(lab.client))
+    desk.page.get_by_label("Order or reference").fill("order 26-118")
+    desk.page.get_by_label("AR-7, Aqua regia").check()
+    desk.page.get_by_label("Paste rows here").fill("\n".join(wrong))
+    desk.press("Put the rows into the grid")
+    assert "60 rows: 57 ready, 3 to correct" in desk.words
+    assert "Row 6 has this identification already." in desk.words
+    assert "“sol” is not a matrix in this laboratory. Did you mean “soil”?" in desk.words
+    desk.keep("1-reception-to-correct")
+    assert desk.page.get_by_role("button", name="Log 60 samples").is_disabled()
+    assert not Sample.objects.exists()
+
+    desk.page.get_by_label("Client's own identification, row 7").fill(rows[6].split("\t")[0])
+    desk.page.get_by_label("Matrix, row 10").fill("soil")
+    desk.page.get_by_label("Strike row 20").check()
+    desk.press("Check again")
+    desk.press("Log 59 samples")
+    assert "S26-0001 is logged: 59 samples" in desk.words
+    assert Sample.objects.count() == 59
+    desk.keep("2-submission")
+    for paper in ("Receipt, PDF", "Labels, PDF"):
+        link = desk.page.get_by_role("link", name=paper).get_attribute("href")
+        answer = desk.page.request.get(desk.address + str(link))
+        assert answer.body().startswith(b"%PDF")
+
+
+def batches_are_weighed_by_keyboard(desk: Desk) -> None:
+    for _ in range(3):
+        desk.go("/preparation")
+        desk.follow("Begin")
+        assert "A reminder" in desk.words or "assessment" in desk.words
+        desk.page.get_by_label("I have read the caution").check()
+        desk.press("Begin the batch")
+        batch = PreparationBatch.objects.latest("pk")
+        desk.page.get_by_label("Balance", exact=True).select_option(label="B2")
+        tubes = list(batch.portions.order_by("tube").values_list("tube", "role"))
+        # By keyboard alone: Enter goes down the column of masses, then of volumes.
+        desk.page.get_by_label(f"Mass, g, tube {tubes[0][0]}", exact=True).focus()
+        for tube, role in tubes:
+            desk.page.keyboard.type("" if role == "method blank" else f"0.50{tube % 10}")
+            desk.page.keyboard.press("Enter")
+        desk.page.get_by_label(f"Volume, mL, tube {tubes[0][0]}", exact=True).focus()
+        for _ in tubes:
+            desk.page.keyboard.type("50")
+            desk.page.keyboard.press("Enter")
+        if batch.number.endswith("1"):
+            desk.page.get_by_label("Mass, g, tube 3", exact=True).fill("0.2714")
+            desk.press("Record what is filled in")
+            assert "0.2714 g lies outside 0.45 to 0.55 g" in desk.words
+            desk.keep("3-preparation-asks-for-a-reason")
+            desk.page.get_by_label("Reason, tube 3").fill("all that was left")
+        desk.press("Record what is filled in")
+    assert PreparationBatch.objects.filter(portions__weighings__isnull=True).count() == 0
+
+
+def the_run_is_planned_read_and_evaluated(desk: Desk, lab: Laboratory, folder: Path) -> None:
+    desk.go("/runs/plan?method=AR-7")
+    desk.page.get_by_label("Instrument", exact=True).select_option(label="P1")
+    desk.press("Plan this run")
+    run = Run.objects.get()
+    run_list = desk.page.request.get(f"{desk.address}/runs/{run.number}/list.csv").text()
+    assert run_list.startswith("position,label,role")
+    assert len(run_list.splitlines()) == run.positions.count() + 1
+
+    file = folder / "night.csv"
+    file.write_bytes(a_reading_file(run, factors={("CCV 2", "Pb"): 1.134}))
+    spoiled = folder / "spoiled.csv"
+    spoiled.write_bytes(file.read_bytes().replace(b",CCV 1,", b",CCV X,"))
+    look_at(desk, run, spoiled, lab)
+    assert "“CCV X” here and “CCV 1” in the plan" in desk.words
+    desk.keep("4-readings-with-a-problem")
+    look_at(desk, run, file, lab)
+    desk.keep("5-readings-understood")
+    desk.press("Take these readings")
+    look_at(desk, run, file, lab)
+    assert "These very bytes were taken before" in desk.words
+
+    desk.go(f"/runs/{run.number}")
+    desk.press("Evaluate")
+    assert "Pb 220.353" in desk.words
+    assert "113.4 %" in desk.words
+    desk.keep("6-run-opens-on-what-failed")
+    desk.page.locator("summary", has_text="Accept all the same").first.click()
+    form = desk.page.locator("form[action$='/accept']")
+    for box in form.locator("input[type=checkbox]").all():
+        box.check()
+    form.locator("textarea, input[name=reason]").first.fill("The pump was repaired; the checks around it hold.")
+    form.locator("button[type=submit]").click()
+    assert "Accepted by name" in desk.words
+
+
+def look_at(desk: Desk, run: Run, file: Path, lab: Laboratory) -> None:
+    desk.go(f"/runs/{run.number}/readings")
+    desk.page.locator("input[type=file]").set_input_files(file)
+    desk.page.locator("select[name=layout]").select_option(label=str(lab.layout))
+    desk.page.get_by_label("Measured from").fill("2026-11-16T20:00")
+    desk.page.get_by_label("Measured to").fill("2026-11-17T04:18")
+    desk.press("Look at it")
+
+
+def the_results_are_approved(desk: Desk) -> None:
+    desk.go("/review/S26-0001")
+    desk.keep("7-review")
+    sign(desk, "a guess")
+    assert "The password is not right; nothing was signed." in desk.words
+    sign(desk, PASSWORD)
+    assert "approved" in desk.words
+    desk.keep("8-approved")
+
+
+def sign(desk: Desk, password: str) -> None:
+    form = desk.page.locator("form", has=desk.page.locator("button", has_text="Approve"))
+    for box in form.locator("input[type=checkbox]").all():
+        box.check()
+    form.locator("input[type=password]").fill(password)
+    form.locator("button", has_text="Approve").click()
+
+
+def the_certificate_is_issued(desk: Desk, lab: Laboratory) -> None:
+    desk.go("/certificates/for/S26-0001")
+    assert "nothing is missing" in desk.words
+    desk.keep("9-certify")
+    shown = desk.page.request.get(f"{desk.address}/certificates/for/S26-0001/preview.pdf?rule_set={lab.rule_set.pk}")
+    assert shown.body().startswith(b"%PDF")
+    desk.press("Issue the certificate")
+    assert "C26-0001, issue 1 is issued." in desk.words
+    desk.keep("10-certificate")
+    for link in ("The certificate, PDF", "The spreadsheet, XLSX"):
+        address = desk.page.get_by_role("link", name=link).get_attribute("href")
+        body = desk.page.request.get(desk.address + str(address)).body()
+        assert body[:4] in (b"%PDF", b"PK\x03\x04")
+
+
+def a_number_is_followed_back(desk: Desk) -> None:
+    certificate = Certificate.objects.get()
+    desk.go("/certificates/C26-0001/1")
+    desk.page.locator("td a.n").first.click()
+    words = desk.words
+    line = certificate.lines.order_by("pk").first()
+    assert "Why is this one" in words
+    assert line.printed in words
+    assert "night.csv" in words
+    assert certificate.lines.first().result.evaluation.run.files.get().sha256[:8] in words
+    assert "L-2203" in words
+    assert "B2" in words
+    assert "Analyst Person" in words
+    desk.keep("11-trace")
