@@ -16,7 +16,7 @@ class Evaluation(Made):
     outputs_sha256 = models.CharField(max_length=64)
     software = models.CharField(max_length=40)
     platform = models.CharField(max_length=100, help_text="Where the numbers are the same bit for bit.")
-    last_weighing = models.PositiveBigIntegerField(help_text="Newest weighing that it could see: later ones came after.")
+    last_weighing = models.PositiveBigIntegerField(help_text="Newest weighing that it could see.")
     left_out = models.JSONField(default=list, help_text="[position number, line] pairs left out of the curve.")
     reason = models.TextField(blank=True)
 

@@ -45,7 +45,7 @@ class PlanForm(forms.Form):
         return cleaned
 
     def _factor(self, portion: TestPortion) -> float:
-        written = str(self.data.get(f"dilution-{portion.pk}", "")).replace(",", ".").strip() or "1"
+        written = str(self.data.get(f"dilution-{portion.pk}", "")).strip() or "1"
         try:
             factor = float(written)
         except ValueError:
