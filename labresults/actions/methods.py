@@ -49,18 +49,12 @@ def add_method_version(
     calibration blank first; controls: fields of PlannedControl, material by code.
     Raises BadInput when something named is not there, or the standards do not reach below the quantification limit.
     """
-    method, _ = Method.objects.get_or_create(
-        code=code,
-        defaults={
-            "title": title,
-            "area": area,
-            "ore_grade_of": Method.objects.get(code=ore_grade_of) if ore_grade_of else None,
-        },
-    )
+    method = _method(code, title, area, ore_grade_of)
     before = method.versions.order_by("-version").first()
     if before and before.valid_from >= valid_from:
         raise BadInput(f"{before} is valid from {before.valid_from}; a new version must begin later.")
-    internal = version.pop("internal_standard", None)
+    fields = dict(version)
+    internal = fields.pop("internal_standard", None)
     row = MethodVersion.objects.create(
         method=method,
         version=before.version + 1 if before else 1,
@@ -68,41 +62,20 @@ def add_method_version(
         internal_standard=_line(*internal) if internal else None,
         made_by=by,
         made_at=at,
-        **version,
+        **fields,
     )
     row.matrices.set(_named(Matrix, "name", matrices))
-    for values in lines:
-        named = dict(values)
-        MethodLine.objects.create(
-            method_version=row,
-            line=_line(named.pop("element"), named.pop("label"), named.pop("medium", "air")),
-            **named,
-        )
-    for ordinal, values in enumerate(determinations, start=1):
-        named = dict(values)
-        named.setdefault("reported_as", named["element"])
-        Determination.objects.create(method_version=row, ordinal=ordinal, element_id=named.pop("element"), **named)
-    for values in criteria:
-        named = dict(values)
-        Criterion.objects.create(method_version=row, element_id=named.pop("element", None), **named)
-    for ordinal, material in enumerate(_named(Material, "code", standards), start=1):
-        PlannedStandard.objects.create(method_version=row, ordinal=ordinal, material=material)
-    for ordinal, values in enumerate(controls, start=1):
-        named = dict(values)
-        material_code = named.pop("material", None)
-        PlannedControl.objects.create(
-            method_version=row,
-            ordinal=ordinal,
-            material=_named(Material, "code", [material_code])[0] if material_code else None,
-            **named,
-        )
+    _enter_lines(row, lines)
+    _enter_determinations(row, determinations)
+    _enter_criteria(row, criteria)
+    _enter_plan(row, standards, controls)
     return Done(
         row,
         subject=("method", str(row)),
         before={"version": before.version} if before else None,
         after={
             "valid from": valid_from.isoformat(),
-            "version": {name: value for name, value in version.items()},
+            "version": dict(version),
             "lines": [dict(values) for values in lines],
             "determinations": [dict(values) for values in determinations],
             "criteria": [dict(values) for values in criteria],
@@ -129,6 +102,51 @@ def save_layout(*, by: Person, at: datetime, reason: str, specification: LayoutS
         before={"specification": last.specification} if last else None,
         after={"specification": row.specification},
     )
+
+
+def _method(code: str, title: str, area: str, ore_grade_of: str | None) -> Method:
+    """The method of this code, entered when it is new."""
+    found = Method.objects.filter(code=code).first()
+    if found is None:
+        parent = _named(Method, "code", [ore_grade_of])[0] if ore_grade_of else None
+        found = Method.objects.create(code=code, title=title, area=area, ore_grade_of=parent)
+    return found
+
+
+def _enter_lines(version: MethodVersion, lines: Sequence[dict[str, Any]]) -> None:
+    for values in lines:
+        fields = dict(values)
+        line = _line(fields.pop("element"), fields.pop("label"), fields.pop("medium", "air"))
+        MethodLine.objects.create(method_version=version, line=line, **fields)
+
+
+def _enter_determinations(version: MethodVersion, determinations: Sequence[dict[str, Any]]) -> None:
+    for ordinal, values in enumerate(determinations, start=1):
+        fields = {"reported_as": values["element"]} | values
+        Determination.objects.create(
+            method_version=version, ordinal=ordinal, element_id=fields.pop("element"), **fields
+        )
+
+
+def _enter_criteria(version: MethodVersion, criteria: Sequence[dict[str, Any]]) -> None:
+    for values in criteria:
+        fields = dict(values)
+        Criterion.objects.create(method_version=version, element_id=fields.pop("element", None), **fields)
+
+
+def _enter_plan(version: MethodVersion, standards: Sequence[str], controls: Sequence[dict[str, Any]]) -> None:
+    """The standards of the curve and the control samples, in their order."""
+    for ordinal, material in enumerate(_named(Material, "code", standards), start=1):
+        PlannedStandard.objects.create(method_version=version, ordinal=ordinal, material=material)
+    for ordinal, values in enumerate(controls, start=1):
+        fields = dict(values)
+        code = fields.pop("material", None)
+        PlannedControl.objects.create(
+            method_version=version,
+            ordinal=ordinal,
+            material=_named(Material, "code", [code])[0] if code else None,
+            **fields,
+        )
 
 
 def _line(element: str, label: str, medium: str = "air") -> Line:

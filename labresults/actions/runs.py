@@ -4,6 +4,7 @@ import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import Any
 
 from labresults import bulk
 from labresults.actions.numbering import next_number
@@ -30,6 +31,10 @@ from labresults.readers.read import read
 from labresults.readers.reading import ReadFile
 from labresults.readers.run_check import check_against_run
 from labresults.terms import Role, Task
+
+READING_COLUMNS = (
+    "run", "position", "line", "file", "file_row", "replicates", "mean", "sd", "count", "missing", "saturated",
+)  # fmt: skip
 
 
 @dataclass
@@ -122,24 +127,10 @@ def import_readings(
     """
     require_task(by, Task.MEASURE, run.method_version.method, at.date())
     sha256 = hashlib.sha256(content).hexdigest()
-    same = ReadingFile.objects.filter(sha256=sha256).select_related("run").first()
-    if same:
-        raise WrongState(
-            f"This file was taken before, as {same.name} of run {same.run.number},"
-            f" on {same.made_at:%d %b %Y %H:%M} UTC."
-        )
-    positions = list(run.positions.all())
-    place_of = {position.number: position.pk for position in positions}
-    place_named = {position.label: position.pk for position in positions}
+    _refuse_same_bytes(sha256)
     lines = {str(row.line): row.line for row in run.method_version.lines.select_related("line")}
-    there = {str(line) for line in Line.objects.filter(pk__in=run.readings.values("line"))}
-    if there >= set(lines):
-        raise WrongState(f"{run} has its readings already. A second measurement is a run of its own.")
-    problems = prepared.problems or check_against_run(
-        prepared, [(p.number, p.label) for p in positions], sorted(set(lines) - there)
-    )
-    if problems:
-        raise BadInput(f"{len(problems)} problems in {filename}; nothing was taken.", tuple(problems))
+    positions = list(run.positions.all())
+    _refuse_bad_file(run, filename, prepared, positions, lines)
     file = ReadingFile.objects.create(
         run=run,
         name=filename[-255:],
@@ -153,29 +144,8 @@ def import_readings(
         made_by=by,
         made_at=at,
     )
-    rows = [
-        (
-            run.pk,
-            place_named[reading.label] if reading.position is None else place_of[reading.position],
-            lines[reading.line].pk,
-            file.pk,
-            reading.row,
-            list(reading.replicates),
-            reading.mean,
-            reading.sd,
-            reading.count,
-            reading.missing,
-            reading.saturated,
-        )
-        for reading in prepared.readings
-    ]
-    bulk.insert(
-        Reading,
-        (
-            "run", "position", "line", "file", "file_row", "replicates", "mean", "sd", "count", "missing", "saturated",
-        ),
-        rows,
-    )  # fmt: skip
+    rows = _reading_rows(file, prepared, positions, lines)
+    bulk.insert(Reading, READING_COLUMNS, rows)
     return Done(
         file,
         subject=("run", run.number),
@@ -188,6 +158,53 @@ def import_readings(
             "digest of readings": digest_rows(row[4:] for row in rows),
         },
     )
+
+
+def _refuse_same_bytes(sha256: str) -> None:
+    same = ReadingFile.objects.filter(sha256=sha256).select_related("run").first()
+    if same:
+        raise WrongState(
+            f"This file was taken before, as {same.name} of run {same.run.number},"
+            f" on {same.made_at:%d %b %Y %H:%M} UTC."
+        )
+
+
+def _refuse_bad_file(
+    run: Run, filename: str, read_file: ReadFile, positions: Sequence[Position], lines: Mapping[str, Line]
+) -> None:
+    """Refuse a file with any problem of its own or beside the plan, and one for lines that are read already."""
+    there = {str(line) for line in Line.objects.filter(pk__in=run.readings.values("line"))}
+    if there >= set(lines):
+        raise WrongState(f"{run} has its readings already. A second measurement is a run of its own.")
+    problems = read_file.problems or check_against_run(
+        read_file, [(p.number, p.label) for p in positions], sorted(set(lines) - there)
+    )
+    if problems:
+        raise BadInput(f"{len(problems)} problems in {filename}; nothing was taken.", tuple(problems))
+
+
+def _reading_rows(
+    file: ReadingFile, read_file: ReadFile, positions: Sequence[Position], lines: Mapping[str, Line]
+) -> list[tuple[Any, ...]]:
+    """Rows of readings in the order of `READING_COLUMNS`; a file without position numbers goes by its labels."""
+    numbered = {position.number: position.pk for position in positions}
+    labelled = {position.label: position.pk for position in positions}
+    return [
+        (
+            file.run_id,
+            labelled[reading.label] if reading.position is None else numbered[reading.position],
+            lines[reading.line].pk,
+            file.pk,
+            reading.row,
+            list(reading.replicates),
+            reading.mean,
+            reading.sd,
+            reading.count,
+            reading.missing,
+            reading.saturated,
+        )
+        for reading in read_file.readings
+    ]
 
 
 def _refuse_bad_plan(

@@ -103,7 +103,6 @@ def receive_samples(
     """
     versions = current_versions(at.date())
     _refuse_bad_rows(rows, methods, versions)
-    matrices = {matrix.name: matrix for matrix in Matrix.objects.all()}
     submission = Submission.objects.create(
         number=next_number("S", at),
         client=client,
@@ -113,21 +112,7 @@ def receive_samples(
         condition=condition,
         sampling=sampling,
     )
-    numbers = next_sample_numbers(len(rows), at)
-    Sample.objects.bulk_create(
-        Sample(
-            number=number,
-            submission=submission,
-            ordinal=ordinal,
-            client_identification=row.client_identification,
-            matrix=matrices[row.matrix],
-            delivered_g=quantity(row.delivered_g),
-            delivered_mL=quantity(row.delivered_mL),
-            note=row.note,
-        )
-        for ordinal, (number, row) in enumerate(zip(numbers, rows, strict=True), start=1)
-    )
-    samples = list(submission.samples.order_by("ordinal"))
+    samples = _enter_samples(submission, rows, at)
     request = Request.objects.create(
         submission=submission,
         version=1,
@@ -138,14 +123,7 @@ def receive_samples(
         made_at=at,
     )
     _ask_for(request, methods, rows, samples)
-    Subsample.objects.bulk_create(
-        Subsample(sample=sample, kind=SubsampleKind.CONTAINER, mass_g=sample.delivered_g, made_by=by, made_at=at)
-        for sample in samples
-    )
-    CustodyEntry.objects.bulk_create(
-        CustodyEntry(sample=sample, held_by=by, place=place, since=submission.received_at, made_by=by, made_at=at)
-        for sample in samples
-    )
+    _take_into_custody(samples, by, at, place)
     return Done(
         submission,
         subject=("submission", submission.number),
@@ -218,6 +196,40 @@ def state_not_measured(
         row,
         subject=("sample", sample.number),
         after={"method": method.code, "element": element.pk if element else "all", "word": str(word)},
+    )
+
+
+def _enter_samples(submission: Submission, rows: Sequence[DeliveredSample], at: datetime) -> list[Sample]:
+    """The rows as samples, with laboratory numbers in their order."""
+    matrices = {matrix.name: matrix for matrix in Matrix.objects.all()}
+    numbers = next_sample_numbers(len(rows), at)
+    Sample.objects.bulk_create(
+        Sample(
+            number=number,
+            submission=submission,
+            ordinal=ordinal,
+            client_identification=row.client_identification,
+            matrix=matrices[row.matrix],
+            delivered_g=quantity(row.delivered_g),
+            delivered_mL=quantity(row.delivered_mL),
+            note=row.note,
+        )
+        for ordinal, (number, row) in enumerate(zip(numbers, rows, strict=True), start=1)
+    )
+    return list(submission.samples.select_related("submission", "matrix").order_by("ordinal"))
+
+
+def _take_into_custody(samples: Sequence[Sample], by: Person, at: datetime, place: str) -> None:
+    """Each sample's container, and who has it first."""
+    Subsample.objects.bulk_create(
+        Subsample(sample=sample, kind=SubsampleKind.CONTAINER, mass_g=sample.delivered_g, made_by=by, made_at=at)
+        for sample in samples
+    )
+    CustodyEntry.objects.bulk_create(
+        CustodyEntry(
+            sample=sample, held_by=by, place=place, since=sample.submission.received_at, made_by=by, made_at=at
+        )
+        for sample in samples
     )
 
 

@@ -12,10 +12,10 @@ from time import perf_counter
 from django.db import connection, transaction
 
 from labresults import bulk
+from labresults.actions.runs import READING_COLUMNS
 from labresults.models import Position, Reading
 from tests.builders import Laboratory, a_run, a_submission, a_weighed_batch, an_imported_file
 
-FIELDS = ("run", "position", "line", "file", "file_row", "replicates", "mean", "sd", "count", "missing", "saturated")
 COPIES = 2_000
 
 
@@ -38,7 +38,7 @@ def test_the_door_beside_bare_inserts(lab: Laboratory) -> None:
     door, floor = [], []
     for _ in range(5):
         floor.append(_timed(lambda: _bare(prepared)))
-        door.append(_timed(lambda: bulk.insert(Reading, FIELDS, rows)))
+        door.append(_timed(lambda: bulk.insert(Reading, READING_COLUMNS, rows)))
     print(f"\n{connection.vendor}: {COPIES} readings, the door takes {min(door) / min(floor):.2f} times bare inserts")
 
 
@@ -55,12 +55,12 @@ def _timed(act: object) -> float:
 
 def _bare(rows: list[tuple[object, ...]]) -> None:
     table = connection.ops.quote_name(Reading._meta.db_table)
-    names = ", ".join(connection.ops.quote_name(str(Reading._meta.get_field(name).column)) for name in FIELDS)
+    names = ", ".join(connection.ops.quote_name(str(Reading._meta.get_field(name).column)) for name in READING_COLUMNS)
     with connection.cursor() as cursor:
         if connection.vendor == "postgresql":
             with cursor.cursor.copy(f"copy {table} ({names}) from stdin") as copy:
                 for row in rows:
                     copy.write_row(row)
         else:
-            marks = ", ".join("?" * len(FIELDS))
+            marks = ", ".join("?" * len(READING_COLUMNS))
             connection.connection.executemany(f"insert into {table} ({names}) values ({marks})", rows)
