@@ -40,7 +40,8 @@ def _guards_step_aside_for_flush(request: pytest.FixtureRequest) -> Iterator[Non
 
     The flush also takes the elements that a migration made: they are put back before the next of these tests.
     """
-    commits = "transactional_db" in request.fixturenames
+    mark = request.node.get_closest_marker("django_db")
+    commits = "transactional_db" in request.fixturenames or bool(mark and mark.kwargs.get("transaction"))
     if commits:
         request.getfixturevalue("transactional_db")
         if not Element.objects.exists():

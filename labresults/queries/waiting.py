@@ -104,6 +104,7 @@ def _open_work() -> tuple[Waiting, ...]:
 
 
 def newest_open_requests() -> QuerySet[Request]:
+    """The newest request of each submission that no final certificate has answered yet; part of another query."""
     younger = Request.objects.filter(submission=OuterRef("submission"), version__gt=OuterRef("version"))
     certified = Submission.objects.filter(
         pk=OuterRef("submission"),

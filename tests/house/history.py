@@ -4,7 +4,7 @@ from labresults.actions.evaluation import accept_control
 from labresults.actions.samples import state_not_measured
 from labresults.models import ControlOutcome
 from labresults.terms import NotMeasured, Verdict
-from reports.actions.certificates import withdraw_certificate
+from reports.actions.certificates import amend_certificate, withdraw_certificate
 from reports.models import Certificate
 from tests.builders import Laboratory, a_certificate, a_submission, an_evaluated_run, approved
 
@@ -16,13 +16,20 @@ def failed_controls(lab: Laboratory) -> list[ControlOutcome]:
 
 
 def a_lived_in_laboratory(lab: Laboratory) -> Certificate:
-    """A delivery measured with an accepted failure, certified and taken back; another given a result in words."""
+    """A delivery with an accepted failure, certified, amended and taken back; another given a result in words."""
     outcomes = failed_controls(lab)
     accept_control(by=lab.people["analyst"], at=lab.later(), reason="read again by hand", outcomes=outcomes)
     run = outcomes[0].evaluation.run
     submission = run.positions.filter(portion__subsample__isnull=False)[0].portion.subsample.sample.submission
     certificate = a_certificate(lab, approved(lab, submission))
-    withdraw_certificate(by=lab.people["issuer"], at=lab.later(), reason="wrong client", certificate=certificate)
+    amended = amend_certificate(
+        by=lab.people["issuer"],
+        at=lab.later(),
+        reason="wrong reference",
+        certificate=certificate,
+        rule_set=lab.rule_set,
+    )
+    withdraw_certificate(by=lab.people["issuer"], at=lab.later(), reason="wrong client", certificate=amended)
     lost = a_submission(lab, 1).samples.get()
     state_not_measured(
         by=lab.people["reception"], at=lab.later(), reason="the bag was empty", sample=lost, method=lab.method,

@@ -1,0 +1,284 @@
+"""Every public action is found by introspection, does its work once here, and leaves exactly one event."""
+
+import inspect
+import pkgutil
+from collections.abc import Callable, Iterator
+from datetime import date
+from importlib import import_module
+from types import ModuleType
+from typing import Any
+
+import pytest
+
+import labresults.actions
+import reports.actions
+from labresults.actions import evaluation, materials, methods, people, preparation, review, runs, samples
+from labresults.acts import ACTS
+from labresults.models import AuditEvent, Person
+from labresults.queries.history import broken_link
+from labresults.queries.results import waiting_for_review
+from labresults.readers.delivery import DeliveredSample
+from labresults.terms import Basis, EquipmentKind, MaterialKind, NotMeasured, Task
+from reports.actions import certificates
+from reports.rules.ruleset import RuleSet
+from tests.builders import (
+    LONG,
+    NOW,
+    PASSWORD,
+    Laboratory,
+    a_certificate,
+    a_method,
+    a_reading_file,
+    a_run,
+    a_submission,
+    a_weighed_batch,
+    an_evaluated_run,
+    an_imported_file,
+    approved,
+)
+
+NOT_ACTS = {
+    "compute": "evaluates without storing",
+    "inputs_digest": "a digest of values",
+    "outputs_digest": "a digest of values",
+    "this_platform": "names the machine",
+    "next_number": "part of acts, under their lock",
+    "next_sample_numbers": "part of acts, under their lock",
+}
+"""Public functions in actions/ that write nothing by themselves, each with what it is."""
+
+
+def public_functions() -> Iterator[tuple[str, Callable[..., Any]]]:
+    """Every public function defined in a module of actions."""
+    for package in (labresults.actions, reports.actions):
+        for found in pkgutil.iter_modules(package.__path__):
+            module: ModuleType = import_module(f"{package.__name__}.{found.name}")
+            for name, function in inspect.getmembers(module, inspect.isfunction):
+                if function.__module__ == module.__name__ and not name.startswith("_"):
+                    yield name, function
+
+
+def test_every_public_function_of_actions_is_an_act() -> None:
+    found = dict(public_functions())
+    assert {name for name in found if name not in NOT_ACTS} == set(ACTS)
+    assert all(found[name] is ACTS[name] for name in ACTS)
+
+
+def ready(lab: Laboratory) -> Any:
+    submission = a_submission(lab)
+    an_evaluated_run(lab, submission)
+    return approved(lab, submission)
+
+
+def measured(lab: Laboratory) -> Any:
+    submission = a_submission(lab)
+    an_evaluated_run(lab, submission)
+    return submission
+
+
+def _receive(lab: Laboratory) -> Callable[..., Any]:
+    rows = [DeliveredSample(1, "a", "soil")]
+    return lambda **who: samples.receive_samples(client=lab.client, rows=rows, methods=[lab.method], **who)
+
+
+def _change(lab: Laboratory) -> Callable[..., Any]:
+    submission = a_submission(lab)
+    return lambda **who: samples.change_request(
+        submission=submission, methods=[lab.method], basis=Basis.DRY, due_on=date(2026, 12, 1), agreed_with="A", **who
+    )
+
+
+def _not_measured(lab: Laboratory) -> Callable[..., Any]:
+    sample = a_submission(lab).samples.first()
+    return lambda **who: samples.state_not_measured(sample=sample, method=lab.method, word=NotMeasured.DESTROYED, **who)
+
+
+def _begin(lab: Laboratory) -> Callable[..., Any]:
+    delivered = list(a_submission(lab).samples.all())
+    return lambda **who: preparation.begin_batch(
+        method_version=lab.version, samples=delivered, caution_read=True, **who
+    )
+
+
+def _weigh(lab: Laboratory) -> Callable[..., Any]:
+    batch = a_weighed_batch(lab, a_submission(lab))
+    row = preparation.Weighed("KF26-00001", 0.51, 50.0, reason="misread")
+    return lambda **who: preparation.record_weighings(batch=batch, rows=[row], **who)
+
+
+def _plan(lab: Laboratory) -> Callable[..., Any]:
+    portions = list(a_weighed_batch(lab, a_submission(lab)).portions.order_by("tube"))
+    return lambda **who: runs.plan_run(
+        method_version=lab.version, portions=portions, instrument=lab.spectrometer, **who
+    )
+
+
+def _import(lab: Laboratory) -> Callable[..., Any]:
+    run = a_run(lab, a_weighed_batch(lab, a_submission(lab)))
+    return lambda **who: runs.import_readings(
+        run=run, content=a_reading_file(run), filename="n.csv", layout=lab.layout, **who
+    )
+
+
+def _evaluate(lab: Laboratory) -> Callable[..., Any]:
+    run = a_run(lab, a_weighed_batch(lab, a_submission(lab)))
+    an_imported_file(lab, run)
+    return lambda **who: evaluation.evaluate_run(run=run, **who)
+
+
+def _accept(lab: Laboratory) -> Callable[..., Any]:
+    failed = an_evaluated_run(lab, a_submission(lab), factors={("CCV 1", "Pb"): 1.2}).outcomes.filter(verdict="outside")
+    return lambda **who: evaluation.accept_control(outcomes=list(failed), **who)
+
+
+def _select(lab: Laboratory) -> Callable[..., Any]:
+    result = an_evaluated_run(lab, a_submission(lab)).results.filter(is_candidate=True).first()
+    return lambda **who: evaluation.select_result(result=result, **who)
+
+
+def _review(act: Callable[..., Any]) -> Callable[[Laboratory], Callable[..., Any]]:
+    def prepare(lab: Laboratory) -> Callable[..., Any]:
+        waiting = waiting_for_review(measured(lab))
+        return lambda **who: act(results=waiting, password=PASSWORD, **who)
+
+    return prepare
+
+
+def _issue(lab: Laboratory) -> Callable[..., Any]:
+    submission = ready(lab)
+    return lambda **who: certificates.issue_certificate(submission=submission, rule_set=lab.rule_set, **who)
+
+
+def _on_certificate(
+    act: Callable[..., Any], draw: bool = False, **more: Any
+) -> Callable[[Laboratory], Callable[..., Any]]:
+    def prepare(lab: Laboratory) -> Callable[..., Any]:
+        certificate = a_certificate(lab, ready(lab), draw=draw)
+        rules = {"rule_set": lab.rule_set} if more.get("rules") else {}
+        return lambda **who: act(certificate=certificate, **rules, **who)
+
+    return prepare
+
+
+def _method(lab: Laboratory) -> Callable[..., Any]:
+    return lambda by, at, reason: a_method(by, "XX-1")
+
+
+def _material(lab: Laboratory) -> Any:
+    return lab.version.standards.first().material
+
+
+EXAMPLES: dict[str, tuple[str, Callable[[Laboratory], Callable[..., Any]]]] = {
+    "enrol_person": (
+        "laboratory manager",
+        lambda lab: (
+            lambda **who: people.enrol_person(
+                sign_in="new", full_name="New Person", password=PASSWORD, roles=["analyst"], **who
+            )
+        ),
+    ),
+    "authorise_person": (
+        "quality manager",
+        lambda lab: (
+            lambda **who: people.authorise_person(
+                person=lab.people["analyst"], task=Task.REVIEW, valid_from=date(2026, 1, 1), **who
+            )
+        ),
+    ),
+    "register_client": ("reception", lambda lab: lambda **who: samples.register_client(code="n", name="New", **who)),
+    "register_matrices": (
+        "quality manager",
+        lambda lab: lambda **who: samples.register_matrices(area="waters", names=["water"], **who),
+    ),
+    "register_limits": (
+        "quality manager",
+        lambda lab: (
+            lambda **who: samples.register_limits(
+                name="L", edition="1", source="the client", limits=[("Pb", 100.0, "mg/kg")], **who
+            )
+        ),
+    ),
+    "receive_samples": ("reception", _receive),
+    "change_request": ("reception", _change),
+    "state_not_measured": ("preparer", _not_measured),
+    "register_material": (
+        "quality manager",
+        lambda lab: lambda **who: materials.register_material(code="N", name="new", kind=MaterialKind.REAGENT, **who),
+    ),
+    "register_lot": (
+        "quality manager",
+        lambda lab: (
+            lambda **who: materials.register_lot(
+                number="L-1", material=_material(lab), received_on=date(2026, 1, 1), expires_on=date(2027, 1, 1), **who
+            )
+        ),
+    ),
+    "register_equipment": (
+        "quality manager",
+        lambda lab: (
+            lambda **who: materials.register_equipment(code="B9", name="balance", kind=EquipmentKind.BALANCE, **who)
+        ),
+    ),
+    "record_equipment_check": (
+        "quality manager",
+        lambda lab: (
+            lambda **who: materials.record_equipment_check(
+                equipment=lab.balance, done_on=date(2026, 1, 1), due_on=date(2027, 1, 1), what="x", passed=True, **who
+            )
+        ),
+    ),
+    "add_method_version": ("quality manager", _method),
+    "save_layout": ("analyst", lambda lab: lambda **who: methods.save_layout(specification=LONG, **who)),
+    "begin_batch": ("preparer", _begin),
+    "record_weighings": ("preparer", _weigh),
+    "plan_run": ("analyst", _plan),
+    "import_readings": ("analyst", _import),
+    "evaluate_run": ("analyst", _evaluate),
+    "accept_control": ("analyst", _accept),
+    "select_result": ("analyst", _select),
+    "approve_results": ("reviewer", _review(review.approve_results)),
+    "refuse_results": ("reviewer", _review(review.refuse_results)),
+    "send_back_results": ("reviewer", _review(review.send_back_results)),
+    "save_rule_set": (
+        "quality manager",
+        lambda lab: lambda **who: certificates.save_rule_set(rule_set=RuleSet("R9", 1), **who),
+    ),
+    "issue_certificate": ("issuer", _issue),
+    "publish_certificate": ("issuer", _on_certificate(certificates.publish_certificate)),
+    "amend_certificate": ("issuer", _on_certificate(certificates.amend_certificate, rules=True)),
+    "withdraw_certificate": ("issuer", _on_certificate(certificates.withdraw_certificate)),
+}
+"""For each act who does it, and what makes the call ready to be done."""
+
+
+def test_every_act_but_the_founding_has_an_example() -> None:
+    assert set(EXAMPLES) == set(ACTS) - {"found_laboratory"}
+
+
+@pytest.mark.parametrize("name", sorted(EXAMPLES))
+def test_an_act_leaves_exactly_one_event(name: str, lab: Laboratory) -> None:
+    role, prepare = EXAMPLES[name]
+    act = prepare(lab)
+    before = AuditEvent.objects.count()
+
+    act(by=lab.people[role], at=lab.later(), reason="an example")
+
+    assert AuditEvent.objects.count() == before + 1
+    event = AuditEvent.objects.latest("seq")
+    assert (event.act, event.person) == (name, lab.people[role])
+    assert broken_link() is None
+
+
+def test_the_founding_is_the_first_event(founder: Person) -> None:
+    event = AuditEvent.objects.get()
+    assert (event.seq, event.act, event.person, event.at) == (1, "found_laboratory", founder, NOW)
+
+
+@pytest.mark.parametrize("name", sorted(EXAMPLES))
+def test_an_act_by_somebody_without_the_role_leaves_nothing(name: str, lab: Laboratory) -> None:
+    _, prepare = EXAMPLES[name]
+    act = prepare(lab)
+    before = AuditEvent.objects.count()
+    with pytest.raises(labresults.acts.NotAuthorised):
+        act(by=lab.people["auditor"], at=lab.later(), reason="an example")
+    assert AuditEvent.objects.count() == before
