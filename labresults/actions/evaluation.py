@@ -39,11 +39,28 @@ class Computed:
     evaluated: Evaluated
 
 
-def compute(*, run: Run, left_out: LeftOut = (), last_weighing: int | None = None, **_: object) -> Computed:
+def compute(
+    *,
+    run: Run,
+    left_out: LeftOut = (),
+    last_weighing: int | None = None,
+    last_request: int | None = None,
+    **_: object,
+) -> Computed:
     """Evaluate a run from what is stored, without storing anything. Raises WrongState as `_refuse_twice` does."""
-    loaded = load(run, left_out=left_out, last_weighing=last_weighing)
+    loaded = load(run, left_out=left_out, last_weighing=last_weighing, last_request=last_request)
     _refuse_twice(loaded)
     return Computed(loaded, evaluate(loaded.table, loaded.method))
+
+
+def compute_again(evaluation: Evaluation) -> Computed:
+    """Evaluate as an old evaluation did, from what it could see."""
+    return compute(
+        run=evaluation.run,
+        left_out=[(number, line) for number, line in evaluation.left_out],
+        last_weighing=evaluation.last_weighing,
+        last_request=evaluation.last_request,
+    )
 
 
 @act("evaluate_run", prepare=compute)
@@ -69,8 +86,9 @@ def evaluate_run(
     before = run.evaluations.order_by("-version").first()
     if (before or left_out) and not reason:
         raise BadInput("Evaluating again, or leaving a point out, needs a reason that goes on record.")
-    if load(run, left_out=left_out).last_weighing != prepared.loaded.last_weighing:
-        raise WrongState("A weighing was recorded in the meantime. Evaluate again.")
+    now = load(run, left_out=left_out)
+    if (now.last_weighing, now.last_request) != (prepared.loaded.last_weighing, prepared.loaded.last_request):
+        raise WrongState("A weighing or a request came in the meantime. Evaluate again.")
     evaluation = Evaluation.objects.create(
         run=run,
         version=before.version + 1 if before else 1,
@@ -79,6 +97,7 @@ def evaluate_run(
         software=labresults.__version__,
         platform=this_platform(),
         last_weighing=prepared.loaded.last_weighing,
+        last_request=prepared.loaded.last_request,
         left_out=[[number, line] for number, line in sorted(left_out)],
         reason=reason,
         made_by=by,

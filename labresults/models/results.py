@@ -17,6 +17,7 @@ class Evaluation(Made):
     software = models.CharField(max_length=40)
     platform = models.CharField(max_length=100, help_text="Where the numbers are the same bit for bit.")
     last_weighing = models.PositiveBigIntegerField(help_text="Newest weighing that it could see.")
+    last_request = models.PositiveBigIntegerField(help_text="Newest request that it could see: it says the basis.")
     left_out = models.JSONField(default=list, help_text="[position number, line] pairs left out of the curve.")
     reason = models.TextField(blank=True)
 

@@ -56,6 +56,7 @@ class RunPage:
     results: dict[tuple[int, int], Result]  # by key of the position and of the line
     failures: list[Failure]
     proposals: list[Diluted]
+    later: dict[int, str]  # by portion: the newest later run that holds it
 
     @property
     def open_failures(self) -> list[Failure]:
@@ -108,6 +109,11 @@ def find_run(number: str) -> Run:
     return Run.objects.select_related("method_version__method", "instrument", "made_by").get(number=number)
 
 
+def method_of(number: str) -> str:
+    """The code of the method that a run was measured by; one query. Raises Run.DoesNotExist."""
+    return str(find_run(number).method_version.method.code)
+
+
 def run_page(number: str, version: int | None = None) -> RunPage:
     """Everything that the page of a run shows; about 20 queries, whatever the size of the run.
 
@@ -131,15 +137,20 @@ def run_page(number: str, version: int | None = None) -> RunPage:
         evaluated=evaluated,
         outcomes=outcomes,
         results=_results(evaluation),
-        failures=[_failure(o, by_number) for o in outcomes if o.verdict == Verdict.OUTSIDE],
+        failures=sorted(
+            (_failure(o, by_number) for o in outcomes if o.verdict == Verdict.OUTSIDE), key=lambda f: not f.is_open
+        ),
         proposals=[_diluted(p, by_number) for p in evaluated.proposals] if evaluated else [],
+        later=_later(run),
     )
 
 
 def measure_again(number: str) -> tuple[dict[int, float], str]:
     """What the newest evaluation of a run asks to be measured again: factor by portion, and the cause in words.
 
-    A factor of 1 is a second reading of the same solution. About 20 queries, as `run_page`.
+    A factor of 1 is a second reading of the same solution. A failed control sample is read again with what it touches:
+    only that shows whether the batch must be prepared anew. What a later run holds already is left out. Queries as
+    `run_page`.
     """
     page = run_page(number)
     factors: dict[int, float] = {}
@@ -147,13 +158,15 @@ def measure_again(number: str) -> tuple[dict[int, float], str]:
     by_number = {position.number: position for position in page.positions}
     for failure in page.open_failures:
         causes.append(f"{number}: {failure.outcome.why}")
-        factors |= dict.fromkeys((by_number[n].portion_id for n in failure.positions), 1.0)
+        touched = [by_number[n].portion_id for n in (*failure.positions, failure.outcome.position.number)]
+        factors |= {portion: 1.0 for portion in touched if portion}
     for item in page.proposals:
         if item.proposal.factor and item.position.portion_id and item.position.role == Role.SAMPLE:
             whole = item.position.dilution * item.proposal.factor
             factors[item.position.portion_id] = max(whole, factors.get(item.position.portion_id, 1.0))
             causes.append(f"{number}: {item.proposal.line} over range at position {item.position.number}.")
-    return factors, " ".join(dict.fromkeys(causes))
+    wanted = {portion: factor for portion, factor in factors.items() if portion not in page.later}
+    return wanted, " ".join(dict.fromkeys(causes))
 
 
 def sample_of(position: Position) -> Sample | None:
@@ -182,7 +195,9 @@ def _loaded(run: Run, evaluation: Evaluation | None) -> LoadedRun:
     if evaluation is None:
         return load(run)
     left_out = [(number, line) for number, line in evaluation.left_out]
-    return load(run, left_out=left_out, last_weighing=evaluation.last_weighing)
+    return load(
+        run, left_out=left_out, last_weighing=evaluation.last_weighing, last_request=evaluation.last_request
+    )
 
 
 def _positions(run: Run) -> list[Position]:
@@ -204,6 +219,12 @@ def _results(evaluation: Evaluation | None) -> dict[tuple[int, int], Result]:
     if evaluation is None:
         return {}
     return {(row.position_id, row.line_id): row for row in evaluation.results.all()}
+
+
+def _later(run: Run) -> dict[int, str]:
+    """Portions of this run that a later one holds too, each with the newest such run."""
+    rows = Position.objects.filter(portion__positions__run=run, run__gt=run.pk, role=Role.SAMPLE)
+    return dict(rows.order_by("run_id").values_list("portion_id", "run__number"))
 
 
 def _failure(outcome: ControlOutcome, by_number: dict[int, Position]) -> Failure:

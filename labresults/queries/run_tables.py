@@ -49,14 +49,17 @@ class LoadedRun:
     criterion_ids: dict[str, int]  # by criterion key
     sample_ids: dict[int, int | None]  # by position number: the sample that its portion was taken of
     last_weighing: int
+    last_request: int
     applied: frozenset[Applied]  # what is in the readings already
 
 
-def load(run: Run, *, left_out: LeftOut = (), last_weighing: int | None = None) -> LoadedRun:
+def load(
+    run: Run, *, left_out: LeftOut = (), last_weighing: int | None = None, last_request: int | None = None
+) -> LoadedRun:
     """Load a run with its readings, portions, standards and criteria.
 
-    left_out: (position number, line key) of calibration points not to use. last_weighing: see nothing later than this
-    key (for computing an old evaluation again); None sees all.
+    left_out: (position number, line key) of calibration points not to use. last_weighing, last_request: see nothing
+    later than these keys (for computing an old evaluation again); None sees all.
     """
     version = run.method_version
     line_rows = list(version.lines.select_related("line__element").order_by("rank", "line__element_id", "line__label"))
@@ -66,7 +69,8 @@ def load(run: Run, *, left_out: LeftOut = (), last_weighing: int | None = None) 
     )
     weighings = _newest_weighings(positions, last_weighing)
     contents = _contents(positions, weighings, version)
-    bases = _bases(positions)
+    requests = _requests(positions, last_request)
+    bases = {submission: Basis(request.basis) for submission, request in requests.items()}
     table = _table(run, positions, keys, left_out, weighings, contents, bases, version)
     criteria = list(version.criteria.order_by("pk"))
     applied = _applied(run)
@@ -81,6 +85,7 @@ def load(run: Run, *, left_out: LeftOut = (), last_weighing: int | None = None) 
             for row in positions
         },
         last_weighing=max((w.pk for w in weighings.values()), default=0),
+        last_request=max((r.pk for r in requests.values()), default=0),
         applied=applied,
     )
 
@@ -103,11 +108,13 @@ def _contents(
     return found
 
 
-def _bases(positions: Sequence[PositionRow]) -> dict[int, Basis]:
-    """What each sample's submission asks to be reported on, by sample; one query."""
+def _requests(positions: Sequence[PositionRow], last: int | None) -> dict[int, Request]:
+    """The newest request of each submission in the run, which says what its samples are reported on; one query."""
     submissions = {p.portion.subsample.sample.submission_id for p in positions if p.portion and p.portion.subsample}
-    rows = Request.objects.filter(submission__in=submissions).order_by("version")
-    return {row.submission_id: Basis(row.basis) for row in rows}
+    rows = Request.objects.filter(submission__in=submissions)
+    if last is not None:
+        rows = rows.filter(pk__lte=last)
+    return {row.submission_id: row for row in rows.order_by("version")}
 
 
 def _table(

@@ -2,10 +2,17 @@
 
 import pytest
 
-from labresults.actions.evaluation import accept_control, evaluate_run, select_result
+from labresults.actions.evaluation import (
+    accept_control,
+    compute_again,
+    evaluate_run,
+    inputs_digest,
+    outputs_digest,
+    select_result,
+)
 from labresults.actions.preparation import Weighed, record_weighings
 from labresults.actions.runs import plan_run
-from labresults.actions.samples import receive_samples
+from labresults.actions.samples import change_request, receive_samples
 from labresults.acts import BadInput, WrongState
 from labresults.models import Evaluation, PreparationBatch, Result, Selection
 from labresults.models import TestPortion as Portion  # not a test: pytest goes by the name
@@ -13,6 +20,7 @@ from labresults.queries.results import failures_of, newest_selections
 from labresults.readers.delivery import DeliveredSample
 from labresults.terms import Basis
 from tests.builders import (
+    NOW,
     Laboratory,
     a_reading_file,
     a_run,
@@ -224,3 +232,14 @@ def test_a_result_whose_failed_check_was_accepted_stands(lab: Laboratory) -> Non
     )  # fmt: skip
     read_again(lab, list(batch.portions.order_by("tube")))
     assert selected(lab)["KF26-00001"].evaluation == first
+
+
+def test_a_basis_changed_afterwards_does_not_change_what_an_old_evaluation_gave(lab: Laboratory) -> None:
+    submission = a_submission(lab)
+    evaluation = an_evaluated_run(lab, submission)
+    change_request(
+        by=lab.people["reception"], at=lab.later(), reason="asked for it dry", submission=submission,
+        methods=[lab.method], basis=Basis.DRY, due_on=NOW.date(), agreed_with="A. Roth",
+    )  # fmt: skip
+    assert outputs_digest(compute_again(evaluation).evaluated) == evaluation.outputs_sha256
+    assert inputs_digest(compute_again(evaluation).loaded) == evaluation.inputs_sha256

@@ -39,6 +39,7 @@ from tests.builders import (
 
 NOT_ACTS = {
     "compute": "evaluates without storing",
+    "compute_again": "evaluates without storing",
     "inputs_digest": "a digest of values",
     "outputs_digest": "a digest of values",
     "this_platform": "names the machine",

@@ -2,7 +2,7 @@
 
 import pytest
 
-from labresults.actions.evaluation import compute, outputs_digest
+from labresults.actions.evaluation import compute_again, outputs_digest
 from labresults.models import AuditEvent, Result, Selection
 from labresults.queries.history import broken_link
 from labresults.queries.trace import trace
@@ -43,7 +43,7 @@ def test_a_delivery_becomes_a_certificate_and_a_number_is_followed_back(lab: Lab
 
 def test_an_evaluation_done_again_gives_the_same_bits(lab: Laboratory) -> None:
     evaluation = an_evaluated_run(lab, a_submission(lab))
-    again = compute(run=evaluation.run, last_weighing=evaluation.last_weighing)
+    again = compute_again(evaluation)
     assert outputs_digest(again.evaluated) == evaluation.outputs_sha256
 
 

@@ -7,7 +7,7 @@ import pytest
 from django.db import transaction
 from django.test import override_settings
 
-from labresults.actions.evaluation import compute, inputs_digest, outputs_digest
+from labresults.actions.evaluation import compute_again, inputs_digest, outputs_digest
 from labresults.models import AuditEvent, ControlOutcome, Evaluation, Result, Run, Sample, Submission
 from labresults.models import TestPortion as Portion  # not a test: pytest goes by the name
 from labresults.queries.history import broken_link
@@ -125,7 +125,7 @@ def test_the_chain_holds_and_time_never_runs_backwards(told: Told) -> None:
 
 def test_every_evaluation_is_computed_again_to_the_last_bit(told: Told) -> None:
     for evaluation in Evaluation.objects.select_related("run__method_version"):
-        again = compute(run=evaluation.run, last_weighing=evaluation.last_weighing)
+        again = compute_again(evaluation)
         assert inputs_digest(again.loaded) == evaluation.inputs_sha256, evaluation.run
         assert outputs_digest(again.evaluated) == evaluation.outputs_sha256, evaluation.run
 

@@ -9,7 +9,7 @@ import openpyxl
 import pytest
 
 from labresults import models
-from labresults.actions.evaluation import compute, evaluate_run
+from labresults.actions.evaluation import compute_again, evaluate_run
 from labresults.actions.materials import register_lot, register_material
 from labresults.actions.methods import add_method_version
 from labresults.actions.preparation import Weighed, begin_batch, record_weighings
@@ -240,7 +240,7 @@ def measure_diluted(
     dilutions: dict[int, float] = {}
     for evaluation in evaluations:
         portions = dict(evaluation.run.positions.filter(role=Role.SAMPLE).values_list("number", "portion"))
-        computed = compute(run=evaluation.run, last_weighing=evaluation.last_weighing)
+        computed = compute_again(evaluation)
         for proposal in computed.evaluated.proposals:
             if proposal.position in portions:
                 assert proposal.factor is not None

@@ -6,7 +6,7 @@ from decimal import Decimal
 
 import pytest
 
-from labresults.actions.evaluation import compute, evaluate_run
+from labresults.actions.evaluation import compute_again, evaluate_run
 from labresults.actions.materials import register_lot, register_material
 from labresults.actions.methods import add_method_version, save_layout
 from labresults.actions.preparation import Weighed, begin_batch, record_weighings
@@ -123,7 +123,7 @@ def test_a_published_calibration_comes_back_in_its_printed_figures(lab: Laborato
     stored = {name: getattr(curve, name) * scale.get(name, 1.0) for name in case.parameters}
     assert {name: as_printed(stored[name], text) for name, text in case.parameters.items()} == case.parameters
 
-    computed = compute(run=evaluation.run, last_weighing=evaluation.last_weighing)
+    computed = compute_again(evaluation)
     uncertainties = [
         float(computed.evaluated.u_concentration[row, 0]) / case.mg_per_L
         for row, position in enumerate(computed.loaded.table.positions)

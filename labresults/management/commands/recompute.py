@@ -5,7 +5,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
-from labresults.actions.evaluation import compute, inputs_digest, outputs_digest, this_platform
+from labresults.actions.evaluation import compute_again, inputs_digest, outputs_digest, this_platform
 from labresults.models import Evaluation
 
 
@@ -27,9 +27,7 @@ class Command(BaseCommand):
 
     @staticmethod
     def _problem(row: Evaluation) -> str:
-        again = compute(
-            run=row.run, left_out=[(number, line) for number, line in row.left_out], last_weighing=row.last_weighing
-        )
+        again = compute_again(row)
         if inputs_digest(again.loaded) != row.inputs_sha256:
             return f"{row.run}, evaluation {row.version}: its inputs are not what they were."
         if row.platform == this_platform() and outputs_digest(again.evaluated) != row.outputs_sha256:

@@ -29,8 +29,9 @@ class Command(BaseCommand):
         say(f"Computed again: {'the same, bit for bit' if found.same else f'differs: {found.recomputed}'}.")
         run = found.evaluation.run
         say(f"Run {run}, {run.method_version}, position {found.result.position.number}, planned by {run.made_by}")
-        say(f"Readings {', '.join(found.reading.replicates)}, row {found.reading.file_row} of {found.file.name}")
-        say(f"File SHA-256 {found.file.sha256}, loaded by {found.file.made_by}")
+        if found.reading and found.file:
+            say(f"Readings {', '.join(found.reading.replicates)}, row {found.reading.file_row} of {found.file.name}")
+            say(f"File SHA-256 {found.file.sha256}, loaded by {found.file.made_by}")
         say(f"Standards {', '.join(f'{lot} (expires {lot.expires_on})' for lot in found.lots)}")
         if found.weighing:
             say(f"Weighed by {found.weighing.made_by} on {found.weighing.balance or 'no balance named'}")
