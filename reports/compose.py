@@ -136,14 +136,14 @@ def _print(result: ResultFact, limit: LimitFact | None, rule_set: RuleSet) -> Pr
 
 
 def _compared(measured: Measured, result: ResultFact, limit: LimitFact | None, rule_set: RuleSet) -> Compared | None:
-    """The comparison with a limit, where there is one in the unit of the result; another unit is not converted."""
+    """The comparison with a limit, where there is one; another unit or basis is not converted: not to be decided."""
     if limit is None:
         return None
     try:
         return print_compared(
             measured,
             result.basis,
-            Limit(limit.value, limit.unit, basis=result.basis, source=limit.source),
+            Limit(limit.value, limit.unit, basis=limit.basis, source=limit.source),
             DecisionRule.FOUR_STATEMENTS,
             rule_set,
         )

@@ -73,6 +73,7 @@ class LimitFact:
     value: float
     unit: str
     source: str
+    basis: Basis = Basis.AS_RECEIVED
 
 
 @dataclass(frozen=True)

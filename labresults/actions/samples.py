@@ -65,16 +65,22 @@ def register_limits(
     edition: str,
     source: str,
     limits: Sequence[tuple[str, float, str]],
+    basis: Basis = Basis.AS_RECEIVED,
 ) -> Done[LimitSet]:
-    """Enter upper limits (element, value, unit) of one edition of one source. Raises BadInput when it is there."""
+    """Enter upper limits (element, value, unit) of one edition of one source. Raises BadInput when it is there.
+
+    basis: what the limits are on; results on another basis are not compared with them.
+    """
     if LimitSet.objects.filter(name=name, edition=edition).exists():
         raise BadInput(f"{name}, {edition} is there already. Enter a new edition instead.")
-    limit_set = LimitSet.objects.create(name=name, edition=edition, source=source)
+    limit_set = LimitSet.objects.create(name=name, edition=edition, source=source, basis=basis)
     Limit.objects.bulk_create(
         Limit(limit_set=limit_set, element_id=symbol, value=value, unit=unit) for symbol, value, unit in limits
     )
     return Done(
-        limit_set, subject=("limits", str(limit_set)), after={"source": source, "limits": list(map(list, limits))}
+        limit_set,
+        subject=("limits", str(limit_set)),
+        after={"source": source, "basis": str(basis), "limits": list(map(list, limits))},
     )
 
 

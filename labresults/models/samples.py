@@ -36,9 +36,13 @@ class LimitSet(models.Model):
     name = models.CharField(max_length=200)
     edition = models.CharField(max_length=60)
     source = models.TextField()
+    basis = word(Basis, default=Basis.AS_RECEIVED, help_text="What the limits are on; another basis is not compared.")
 
     class Meta:
-        constraints = [models.UniqueConstraint(fields=["name", "edition"], name="one_limit_set_an_edition")]
+        constraints = [
+            models.UniqueConstraint(fields=["name", "edition"], name="one_limit_set_an_edition"),
+            one_of("basis", Basis, "limit_set_basis"),
+        ]
 
     def __str__(self) -> str:
         return f"{self.name}, {self.edition}"

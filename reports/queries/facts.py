@@ -67,7 +67,13 @@ def collect(
         methods=tuple(_method(version, found) for version in found.method_versions),
         controls=tuple(_control(outcome, found) for outcome in found.controls if outcome.observed is not None),
         limits=tuple(
-            LimitFact(limit.element_id, limit.value, limit.unit, f"{limit.limit_set}: {limit.limit_set.source}")
+            LimitFact(
+                limit.element_id,
+                limit.value,
+                limit.unit,
+                f"{limit.limit_set}: {limit.limit_set.source}",
+                Basis(limit.limit_set.basis),
+            )
             for limit in found.limits
         ),
         departures=_departures(found, preliminary),

@@ -9,10 +9,11 @@ from pypdf import PdfReader
 
 from labresults.actions.evaluation import accept_control, evaluate_run
 from labresults.actions.preparation import Weighed, begin_batch, record_weighings
-from labresults.actions.samples import register_client, state_not_measured
+from labresults.actions.samples import receive_samples, register_client, register_limits, state_not_measured
 from labresults.acts import BadInput, NotAuthorised, WrongState
 from labresults.models import AuditEvent
-from labresults.terms import NotMeasured
+from labresults.readers.delivery import DeliveredSample
+from labresults.terms import Basis, NotMeasured
 from reports.actions import certificates as acts
 from reports.document import CertificateDocument
 from reports.models import Certificate
@@ -183,3 +184,31 @@ def test_every_certificate_is_checked_against_its_hash(lab: Laboratory, capsys: 
     a_certificate(lab, a_ready_submission(lab))
     call_command("verify_certificates")
     assert "1 certificates: each as issued." in capsys.readouterr().out
+
+
+def with_limit(lab: Laboratory, basis: Basis) -> CertificateDocument:
+    """The certificate of three samples of 35 mg/kg lead, compared with a limit of 250 mg/kg on this basis."""
+    limits = register_limits(
+        by=lab.people["quality manager"], at=lab.later(), name="Waste rock", edition="2026", source="the client",
+        limits=[("Pb", 250.0, "mg/kg")], basis=basis,
+    )  # fmt: skip
+    submission = receive_samples(
+        by=lab.people["reception"], at=lab.later(), client=lab.client, methods=[lab.method], limit_set=limits,
+        rows=[DeliveredSample(1, "a", "soil"), DeliveredSample(2, "b", "soil"), DeliveredSample(3, "c", "soil")],
+    )  # fmt: skip
+    an_evaluated_run(lab, submission, contents={"KF26-00002": {"Cu": 120.0, "Pb": 250.4}})
+    return document_of(a_certificate(lab, approved(lab, submission), draw=False))
+
+
+def test_a_statement_of_conformity_names_its_rule_and_print_never_contradicts_it(lab: Laboratory) -> None:
+    document = with_limit(lab, Basis.AS_RECEIVED)
+    assert [row.conformity for row in document.rows] == ["conforms", "does not conform, within U", "conforms"]
+    # 250.4 would print as 250, which conforms: one more figure is printed.
+    assert document.rows[1].cells[1].printed == "250.4"
+    assert "Decision rule" in document.conformity_text
+    assert "the authority to decide" in document.conformity_text
+
+
+def test_a_limit_on_another_basis_is_not_compared(lab: Laboratory) -> None:
+    document = with_limit(lab, Basis.DRY)
+    assert {row.conformity for row in document.rows} == {"cannot be decided"}
