@@ -52,6 +52,12 @@ def spanning(values: Sequence[float], start: float, end: float, *, room: float =
     return Scale(low - pad, high + pad, start, end)
 
 
+def round_below(value: float) -> float:
+    """The largest of 1, 2, 5 times a power of ten that is not above `value`, which is above zero."""
+    power = 10.0 ** math.floor(math.log10(value))
+    return next(factor * power for factor in (5.0, 2.0, 1.0) if factor * power <= value * (1 + 1e-9))
+
+
 def round_step(step: float) -> float:
     """The smallest of 1, 2, 5 times a power of ten that is not below `step`."""
     power = 10.0 ** math.floor(math.log10(step))

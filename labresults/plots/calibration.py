@@ -4,11 +4,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from labresults.plots import svg
-from labresults.plots.axes import Scale, sampled, signed, spanning, written
+from labresults.plots.axes import Scale, round_below, sampled, signed, spanning, written
 
 WIDTH = 520.0
 _LEFT, _RIGHT, _TOP, _FOOT, _HEIGHT = 74.0, 506.0, 16.0, 262.0, 300.0
-_RESIDUAL_HEIGHT = 104.0
+_RESIDUAL_HEIGHT = 116.0
 
 
 @dataclass(frozen=True)
@@ -60,16 +60,16 @@ def residual_plot(curve: DrawnCurve) -> str:
     shown = [s for s in curve.standards if s.residual_percent is not None and s.x > 0]
     x_scale = spanning([s.x for s in shown], _LEFT, _RIGHT)
     largest = max((abs(s.residual_percent or 0.0) for s in shown if s.used), default=1.0)
-    half = largest * 1.35 or 1.0
-    y_scale = Scale(-half, half, 80.0, 10.0)
+    half = largest * 1.2 or 1.0
+    y_scale = Scale(-half, half, 84.0, 14.0)
     middle = y_scale.at(0.0)
-    step = y_scale.ticks(3)[-1]
+    step = round_below(half)
     parts = [
         svg.rectangle("p-band", _LEFT, y_scale.at(step), _RIGHT - _LEFT, y_scale.at(-step) - y_scale.at(step)),
-        svg.path("p-axis", f"M{_LEFT} {svg.number(middle)}H{_RIGHT}M{_LEFT} 8V84"),
+        svg.path("p-axis", f"M{_LEFT} {svg.number(middle)}H{_RIGHT}M{_LEFT} 8V90"),
         *(svg.words("p-text", (_LEFT - 6, y_scale.at(v) + 4), f"{written(v, 2)} %", "end") for v in (-step, 0.0, step)),
-        *(_residual(s, x_scale, y_scale) for s in shown),
-        svg.words("p-text", (_RIGHT, 101.0), f"standard, {curve.solution_unit}; residual in % of the standard", "end"),
+        *_residuals(shown, x_scale, y_scale),
+        svg.words("p-text", (_RIGHT, 112.0), f"standard, {curve.solution_unit}; residual in % of the standard", "end"),
     ]
     return svg.drawing(WIDTH, _RESIDUAL_HEIGHT, _residuals_in_words(shown, curve.solution_unit), parts)
 
@@ -110,13 +110,19 @@ def _strokes(samples: Sequence[float], x_scale: Scale) -> list[str]:
     return [*strokes, svg.words("p-text", (_RIGHT, _FOOT - 14), "strokes: the samples", "end")] if strokes else []
 
 
-def _residual(standard: Standard, x_scale: Scale, y_scale: Scale) -> str:
-    value = standard.residual_percent or 0.0
-    x, y = x_scale.at(standard.x), y_scale.at(value)
-    near_end = x > _RIGHT - 60
-    label = svg.words("p-text", (x - 8 if near_end else x + 8, y + 4), signed(value, 2), "end" if near_end else "start")
-    mark = svg.circle("p-point" if standard.used else "p-open", (x, y), 4.2)
-    return svg.line("p-thin", (x, y_scale.at(0.0)), (x, y)) + mark + label
+def _residuals(standards: Sequence[Standard], x_scale: Scale, y_scale: Scale) -> list[str]:
+    """A mark for each standard, with its number above or below it where there is room for it."""
+    parts, free_from = [], {True: float("-inf"), False: float("-inf")}
+    for standard in sorted(standards, key=lambda each: each.x):
+        value = standard.residual_percent or 0.0
+        x, y = x_scale.at(standard.x), y_scale.at(value)
+        mark = svg.circle("p-point" if standard.used else "p-open", (x, y), 4.2)
+        parts.append(svg.line("p-thin", (x, y_scale.at(0.0)), (x, y)) + svg.link("", f"{signed(value, 2)} %", mark))
+        if x >= free_from[value >= 0]:
+            beside = (min(x, _RIGHT - 18), y - 8 if value >= 0 else y + 17)
+            parts.append(svg.words("p-text", beside, signed(value, 2), "middle"))
+            free_from[value >= 0] = x + 44
+    return parts
 
 
 _SIGNS: Mapping[bool, str] = {True: " + ", False: " \N{MINUS SIGN} "}

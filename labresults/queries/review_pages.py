@@ -1,17 +1,20 @@
-"""What a reviewer sees: every result that stands in a submission, beside the evidence for it.
+"""What a reviewer sees: every result that stands in a submission, and which of them ask for a look.
 
 Each function says how many database queries it makes.
 """
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
-from math import hypot
 
+from django.db.models import Count, Exists, OuterRef, QuerySet, Subquery
+from django.db.models.functions import Coalesce
+
+from labresults.chain import digest_rows
 from labresults.models import (
-    ControlOutcome,
     Determination,
     MethodVersion,
     NotMeasuredResult,
+    Request,
     RequestedMethod,
     Result,
     ReviewedResult,
@@ -19,10 +22,10 @@ from labresults.models import (
     Selection,
     Submission,
 )
-from labresults.queries.results import Standing, failures_of, newest_decisions, newest_selections
-from labresults.terms import Decision, Mark, Role, Verdict
-
-Key = tuple[int, int, str]  # sample, method, element
+from labresults.queries.lists import submissions
+from labresults.queries.review_facts import Facts, Key, Look, facts_of
+from labresults.queries.waiting import open_work
+from labresults.terms import Decision
 
 
 @dataclass(frozen=True)
@@ -41,7 +44,9 @@ class Cell:
     """One sample at one column: the result that stands, what was decided of it, and what a reviewer must know."""
 
     result: Result | None
+    shown: int | None  # key of the result whose evidence is shown: a candidate where none stands
     word: str  # what stands there instead of a number
+    unit: str  # where it is not the column's
     decision: str  # approved, refused, sent back, or "" while it waits
     asks: bool
     blocked: bool
@@ -49,13 +54,14 @@ class Cell:
 
 
 @dataclass(frozen=True)
-class Look:
-    """A result that asks for a look, and why; `weight`: how much it matters, the heaviest first."""
+class Asking:
+    """Results of one element that ask for a look for the same reason."""
 
-    result: Result
+    element: str
     why: str
     weight: int
     blocks: bool
+    results: list[tuple[Sample, Result]]
 
 
 @dataclass(frozen=True)
@@ -63,130 +69,186 @@ class ReviewPage:
     """One submission as its reviewer sees it."""
 
     submission: Submission
+    request: Request | None
     columns: list[Column]
     rows: list[tuple[Sample, list[Cell]]]
     limits: list[float | None]  # detection limits, by column, in its unit: the largest
     waiting: list[Result]
     looks: list[Look]
     approved: int
+    turned_down: int
     runs: list[str]
     missing: int  # asked for, without a result and without a word
+    facts: Facts
 
     @property
-    def blocked(self) -> list[Look]:
-        """What stands against approving everything that waits."""
-        return [look for look in self.looks if look.blocks]
+    def asking(self) -> list[Asking]:
+        """What asks for a look, drawn together by reason; the heaviest first."""
+        samples = {sample.pk: sample for sample, _ in self.rows}
+        groups: dict[tuple[int, str, str], Asking] = {}
+        for look in self.looks:
+            key = (look.weight, look.result.element_id, look.why)
+            empty = Asking(look.result.element_id, look.why, look.weight, look.blocks, [])
+            groups.setdefault(key, empty).results.append((samples[look.result.sample_id], look.result))
+        return list(groups.values())
+
+    @property
+    def asking_count(self) -> int:
+        """How many of the results that wait ask for a look."""
+        return len(asking_of(self, ""))
+
+    @property
+    def blocked(self) -> list[Result]:
+        """Results that cannot be approved as they are, each once."""
+        return list({look.result.pk: look.result for look in self.looks if look.blocks}.values())
 
     @property
     def twice(self) -> int:
         """How many of the results that stand were chosen from more than one measurement."""
         return sum(cell.again for _, cells in self.rows for cell in cells)
 
+    @property
+    def methods(self) -> list[str]:
+        """Codes of the methods by which something waits."""
+        return sorted({method_of(result) for result in self.waiting})
+
+    @property
+    def seen(self) -> str:
+        """SHA-256 [hex] of what waits and why it asks: whoever signs, signs what was shown."""
+        waits = [[result.pk, repr(result.value)] for result in self.waiting]
+        return digest_rows([*waits, *([look.result.pk, look.why] for look in self.looks)])
+
+
+def method_of(result: Result) -> str:
+    """The code of the method that a result was measured by."""
+    return str(result.evaluation.run.method_version.method.code)
+
+
+def waiting_of(page: ReviewPage, method: str) -> list[int]:
+    """Keys of the results that wait, by one method or, with "", by all."""
+    return [result.pk for result in page.waiting if method in ("", method_of(result))]
+
+
+def asking_of(page: ReviewPage, method: str) -> set[int]:
+    """Keys of those among them that ask for a look."""
+    return {look.result.pk for look in page.looks} & set(waiting_of(page, method))
+
 
 def review_page(number: str) -> ReviewPage:
-    """The matrix of a submission, and what asks for a look; about 15 queries. Raises Submission.DoesNotExist."""
+    """The matrix of a submission, and what asks for a look; about 16 queries. Raises Submission.DoesNotExist."""
     submission = Submission.objects.select_related("client").get(number=number)
     samples = list(submission.samples.select_related("matrix").order_by("ordinal"))
-    selections = newest_selections(sample_ids=[sample.pk for sample in samples])
-    results = [selection.result for selection in selections.values()]
-    decisions = newest_decisions([result.pk for result in results])
-    columns, asked = _columns(submission, samples, selections)
-    facts = _Facts(selections, decisions, failures_of(results), _candidates(samples), _own_controls(results))
-    waiting = [result for result in results if result.pk not in decisions]
+    facts = facts_of([sample.pk for sample in samples])
+    results = [selection.result for selection in facts.selections.values()]
+    waiting = sorted((r for r in results if r.pk not in facts.decisions), key=lambda r: r.pk)
     looks = sorted((look for r in waiting for look in facts.looks(r)), key=lambda look: (-look.weight, look.result.pk))
+    newest = submission.requests.order_by("-version").first()
+    columns, asked = _columns(newest, samples, facts.selections)
     words = _words(samples)
     asking = {look.result.pk for look in looks}
-    rows = [(s, [_cell((s.pk, c.method_id, c.element), facts, words, asking, asked) for c in columns]) for s in samples]
+    rows = [(s, [_cell(s, c, facts, words, asking, asked) for c in columns]) for s in samples]
+    standing = [facts.decisions[r.pk].review.decision for r in results if r.pk in facts.decisions]
     return ReviewPage(
         submission=submission,
+        request=newest,
         columns=columns,
         rows=rows,
         limits=[_limit(column, results) for column in columns],
-        waiting=sorted(waiting, key=lambda result: result.pk),
+        waiting=waiting,
         looks=looks,
-        approved=sum(item.review.decision == Decision.APPROVE for item in decisions.values()),
+        approved=sum(decision == Decision.APPROVE for decision in standing),
+        turned_down=sum(decision != Decision.APPROVE for decision in standing),
         runs=sorted({result.evaluation.run.number for result in results}),
         missing=sum(cell.word == "no result yet" for _, cells in rows for cell in cells),
+        facts=facts,
     )
 
 
-@dataclass(frozen=True)
-class _Facts:
-    """What is known of the results that stand in a submission."""
+def reviewable() -> QuerySet[Submission]:
+    """Submissions with the number of results that nobody has decided about, `unsaid`; one query a page."""
+    later = Selection.objects.filter(
+        sample=OuterRef("sample"), method=OuterRef("method"), element=OuterRef("element"), pk__gt=OuterRef("pk")
+    )
+    said = ReviewedResult.objects.filter(result=OuterRef("result"))
+    unsaid = Selection.objects.filter(~Exists(later), ~Exists(said), sample__submission=OuterRef("pk"))
+    counted = unsaid.order_by().values("sample__submission").annotate(n=Count("pk")).values("n")
+    return submissions().annotate(unsaid=Coalesce(Subquery(counted), 0))
 
-    selections: dict[Key, Selection]
-    decisions: dict[int, ReviewedResult]
-    failures: dict[int, Standing]
-    candidates: dict[Key, list[Result]]
-    own_controls: dict[tuple[int, int, int], list[ControlOutcome]]  # by evaluation, line, position of the parent
 
-    def key(self, result: Result) -> Key:
-        return (result.sample_id or 0, result.evaluation.run.method_version.method_id, result.element_id)
-
-    def others(self, result: Result) -> list[Result]:
-        """Results of other measurements of the same thing that have a value; the newest evaluation of each run."""
-        newest = {r.evaluation.run_id: r for r in self.candidates.get(self.key(result), []) if r.pk != result.pk}
-        return [r for r in newest.values() if r.evaluation.run_id != result.evaluation.run_id]
-
-    def looks(self, result: Result) -> Iterable[Look]:
-        """Everything about a result that asks for a look."""
-        standing = self.failures[result.pk]
-        yield from (Look(result, outcome.why, 100, True) for outcome in standing["open"])
-        if result.value is None:
-            yield Look(result, result.why_no_value, 90, False)
-        for outcome in standing["accepted"]:
-            acceptance = outcome.acceptance
-            yield Look(result, f"{outcome.why} Accepted by {acceptance.made_by}: {acceptance.reason}", 80, False)
-        yield from (
-            Look(result, _disagrees(result, other), 60, False) for other in self.others(result) if _far(result, other)
-        )
-        near = self.own_controls.get((result.evaluation_id, result.line_id, result.position.number), [])
-        yield from (Look(result, outcome.why, 50, False) for outcome in near if outcome.verdict == Verdict.CLOSE)
-        if Mark.BELOW_QUANTIFICATION in result.marks:
-            yield Look(result, "It lies between the detection limit and the quantification limit.", 20, False)
+def waiting_numbers() -> list[str]:
+    """Submissions on the path, in which results can wait; queries as `open_work`."""
+    return list(dict.fromkeys(row.submission for row in open_work()))
 
 
 def _columns(
-    submission: Submission, samples: Sequence[Sample], selections: dict[Key, Selection]
+    request: Request | None, samples: Sequence[Sample], selections: dict[Key, Selection]
 ) -> tuple[list[Column], set[tuple[int, int]]]:
-    """The columns in the order of methods and their determinations; pairs of sample and method asked for."""
-    newest = submission.requests.order_by("-version").first()
-    requested = list(RequestedMethod.objects.filter(request=newest).select_related("method").order_by("method__code"))
-    asked = {(s.pk, r.method_id) for r in requested for s in samples if r.sample_id in (None, s.pk)}
+    """The columns in the order of methods and their determinations; pairs of sample and method asked for.
+
+    Every result that stands has its column, whatever version of the method it was measured by.
+    """
+    requested = list(RequestedMethod.objects.filter(request=request).values_list("method", "sample"))
+    asked = {(s.pk, method) for method, sample in requested for s in samples if sample in (None, s.pk)}
     used = {s.result.evaluation.run.method_version_id for s in selections.values()}
-    versions = MethodVersion.objects.filter(method__in={r.method_id for r in requested} | {k[1] for k in selections})
-    chosen: dict[int, MethodVersion] = {}
-    for version in versions.select_related("method").order_by("version"):
-        if version.pk in used or version.method_id not in {v.method_id for v in versions if v.pk in used}:
-            chosen[version.method_id] = version
-    rows = Determination.objects.filter(method_version__in=chosen.values()).order_by("ordinal")
-    codes = {version.pk: (version.method_id, version.method.code) for version in chosen.values()}
-    found = [Column(*codes[row.method_version_id], row.element_id, row.reported_as, row.unit) for row in rows]
-    return sorted(found, key=lambda column: column.method), asked
+    versions = MethodVersion.objects.filter(method__in={method for method, _ in requested} | {k[1] for k in selections})
+    chosen = _versions(versions.select_related("method").order_by("version"), used)
+    rows = Determination.objects.filter(method_version__in=chosen).order_by("method_version__version", "ordinal")
+    found: dict[tuple[int, str], Column] = {}
+    for row in rows:
+        method = chosen[row.method_version_id].method
+        found[method.pk, row.element_id] = Column(method.pk, method.code, row.element_id, row.reported_as, row.unit)
+    for (_, method_id, element), selection in selections.items():
+        result = selection.result
+        extra = Column(method_id, method_of(result), element, result.reported_as, result.unit)
+        found.setdefault((method_id, element), extra)
+    return sorted(found.values(), key=lambda column: column.method), asked
+
+
+def _versions(versions: Collection[MethodVersion], used: set[int]) -> dict[int, MethodVersion]:
+    """Of each method the versions that results were measured by; without any, its newest."""
+    measured = {version.method_id for version in versions if version.pk in used}
+    newest = {version.method_id: version.pk for version in versions}
+    kept = used | {pk for method, pk in newest.items() if method not in measured}
+    return {version.pk: version for version in versions if version.pk in kept}
 
 
 def _cell(
-    key: Key,
-    facts: _Facts,
+    sample: Sample,
+    column: Column,
+    facts: Facts,
     words: dict[tuple[int, int, str | None], NotMeasuredResult],
     asking: Collection[int],
     asked: Collection[tuple[int, int]],
 ) -> Cell:
+    key = (sample.pk, column.method_id, column.element)
     selection = facts.selections.get(key)
     if selection is None:
-        said = words.get(key) or words.get((key[0], key[1], None))
-        word = said.word if said else "no result yet" if key[:2] in asked else ""
-        return Cell(None, word, "", False, False, False)
+        return _empty(key, facts, words, asked)
     result = selection.result
     decided = facts.decisions.get(result.pk)
     return Cell(
         result=result,
+        shown=result.pk,
         word="",
+        unit=result.unit if result.unit != column.unit else "",
         decision=decided.review.decision if decided else "",
         asks=result.pk in asking,
         blocked=bool(facts.failures[result.pk]["open"]) and decided is None,
         again=bool(facts.others(result)),
     )
+
+
+def _empty(
+    key: Key,
+    facts: Facts,
+    words: dict[tuple[int, int, str | None], NotMeasuredResult],
+    asked: Collection[tuple[int, int]],
+) -> Cell:
+    """A cell in which no result stands: in words, not chosen yet, not there yet, or not asked for."""
+    candidates = facts.candidates.get(key, [])
+    said = words.get(key) or words.get((key[0], key[1], None))
+    word = said.word if said else "none chosen" if candidates else "no result yet" if key[:2] in asked else ""
+    return Cell(None, candidates[-1].pk if candidates else None, word, "", "", False, False, False)
 
 
 def _words(samples: Sequence[Sample]) -> dict[tuple[int, int, str | None], NotMeasuredResult]:
@@ -198,45 +260,8 @@ def _limit(column: Column, results: Sequence[Result]) -> float | None:
     limits = [
         r.detection_limit
         for r in results
-        if r.element_id == column.element and r.evaluation.run.method_version.method_id == column.method_id
+        if r.detection_limit is not None
+        and (r.evaluation.run.method_version.method_id, r.element_id, r.unit)
+        == (column.method_id, column.element, column.unit)
     ]
     return max(limits, default=None)
-
-
-def _candidates(samples: Sequence[Sample]) -> dict[Key, list[Result]]:
-    """Every candidate of each key, the oldest first; one query."""
-    rows = (
-        Result.objects.filter(sample__in=samples, is_candidate=True)
-        .select_related("evaluation__run__method_version")
-        .order_by("pk")
-    )
-    found: dict[Key, list[Result]] = {}
-    for row in rows:
-        key = (row.sample_id or 0, row.evaluation.run.method_version.method_id, row.element_id)
-        found.setdefault(key, []).append(row)
-    return found
-
-
-def _own_controls(results: Sequence[Result]) -> dict[tuple[int, int, int], list[ControlOutcome]]:
-    """Duplicates, spikes and dilutions of a result's own position; one query."""
-    rows = ControlOutcome.objects.filter(
-        evaluation__in={result.evaluation_id for result in results},
-        position__parent__isnull=False,
-        position__role__in=[Role.DUPLICATE, Role.SPIKE, Role.SERIAL_DILUTION],
-    ).select_related("position__parent")
-    found: dict[tuple[int, int, int], list[ControlOutcome]] = {}
-    for row in rows:
-        found.setdefault((row.evaluation_id, row.line_id, row.position.parent.number), []).append(row)
-    return found
-
-
-def _far(one: Result, other: Result) -> bool:
-    """Whether two measurements differ by more than their expanded uncertainties allow, taken as independent."""
-    if one.value is None or other.value is None or one.expanded_u is None or other.expanded_u is None:
-        return False
-    return abs(one.value - other.value) > hypot(one.expanded_u, other.expanded_u)
-
-
-def _disagrees(one: Result, other: Result) -> str:
-    share = 100 * abs((other.value or 0.0) - (one.value or 0.0)) / abs(one.value or 1.0)
-    return f"Run {other.evaluation.run} gave another value, {share:.3g} % away: more than both uncertainties allow."

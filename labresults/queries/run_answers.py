@@ -88,16 +88,17 @@ def _failed(page: RunPage) -> Answer:
 
 
 def _over_range(page: RunPage) -> Answer:
-    by_element: dict[str, list[str]] = {}
+    by_element: dict[str, dict[str, None]] = {}
     for item in page.proposals:
-        by_element.setdefault(item.proposal.line.split()[0], []).append(item.position.label)
+        by_element.setdefault(item.proposal.line.split()[0], {})[item.position.label] = None
     places = {item.position.number for item in page.proposals}
-    words = "; ".join(f"{element} in {listed(labels, 3)}" for element, labels in by_element.items())
+    words = "; ".join(f"{element} in {listed(list(labels), 3)}" for element, labels in by_element.items())
     count = f"{len(places)} position{'s' if len(places) != 1 else ''}" if places else "nothing"
     return Answer("What is over range", count, words or "every reading lies in its working range")
 
 
 def _again(page: RunPage) -> Answer:
+    """What a later run holds already counts as well, and is said."""
     diluted = {item.position.number for item in page.proposals}
     as_they_are = {n for failure in page.open_failures for n in failure.positions} - diluted
     total = len(diluted | as_they_are)
@@ -107,8 +108,14 @@ def _again(page: RunPage) -> Answer:
         parts.append(f"{len(as_they_are)} as they are, for {listed(elements)}")
     if diluted:
         parts.append(f"{len(diluted)} diluted")
+    parts += _planned_already(page, diluted | as_they_are)
     return Answer(
         "What to measure again",
         f"{total} test solution{'s' if total != 1 else ''}" if total else "nothing",
         "; ".join(parts) or "all results can go to review",
     )
+
+
+def _planned_already(page: RunPage, numbers: set[int]) -> list[str]:
+    runs = [page.later[p.portion_id] for p in page.positions if p.number in numbers and p.portion_id in page.later]
+    return [f"{len(runs)} of them already in {listed(sorted(set(runs)))}"] if runs else []

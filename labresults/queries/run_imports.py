@@ -12,7 +12,7 @@ from labresults.readers.read import read
 from labresults.readers.reading import ReadFile, Reading
 from labresults.readers.run_check import check_against_run
 
-FIRST = 24
+FIRST = 12
 """Readings shown of a file, so that a person sees whether it was understood."""
 
 
@@ -56,8 +56,15 @@ def preview(run: Run, content: bytes, filename: str, layout: Layout) -> Preview:
 
 
 def _beside_the_plan(run: Run, understood: ReadFile) -> tuple[Problem, ...]:
-    """What the run's plan says against the file; lines that were read before are not asked for again."""
+    """What the run's plan says against the file; lines that were read before are named, and not asked for again."""
     planned = list(run.positions.order_by("number").values_list("number", "label"))
     lines = {str(row.line) for row in run.method_version.lines.select_related("line")}
     there = {str(line) for line in Line.objects.filter(pk__in=run.readings.values("line"))}
-    return tuple(check_against_run(understood, planned, sorted(lines - there)))
+    again = there & set(understood.lines)
+    found = [
+        Problem(
+            None, line, f"run {run} has its readings of {line} already.", "A second measurement is a run of its own."
+        )
+        for line in sorted(again)
+    ]
+    return (*found, *check_against_run(understood, planned, sorted(lines - there | again)))

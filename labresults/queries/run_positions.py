@@ -55,7 +55,7 @@ def position_rows(page: RunPage) -> list[PositionRow]:
         over[item.position.number].append(item.proposal.line.split()[0])
     brackets = _brackets(page)
     return [
-        _row(page, index, judged[position.number], touched, tuple(over[position.number]), brackets)
+        _row(page, index, judged[position.number], touched, tuple(dict.fromkeys(over[position.number])), brackets)
         for index, position in enumerate(page.positions)
     ]
 
@@ -67,6 +67,12 @@ def what_stood_there(position: Position) -> str:
     if position.parent and position.role != Role.SAMPLE:
         return f"{position.role} of {position.parent.label}"
     return str(position.role)
+
+
+def shown_lines(page: RunPage) -> list[tuple[str, str]]:
+    """Element and wavelength of each column: every line but that of the internal standard, which reports nothing."""
+    keys = (key for key in page.loaded.table.line_keys if key != page.loaded.method.internal_standard)
+    return [(element, wavelength) for element, _, wavelength in (key.partition(" ") for key in keys)]
 
 
 def curve_points(page: RunPage) -> list[tuple[Position, list[tuple[str, str, bool]]]]:
@@ -112,6 +118,8 @@ def _cells(
     position, lines = page.positions[index], {line.key: line for line in page.loaded.method.lines}
     cells = []
     for column, key in enumerate(page.loaded.table.line_keys):
+        if key == page.loaded.method.internal_standard:
+            continue
         line, line_id = lines[key], page.loaded.line_ids[key]
         outcome, result = outcomes.get(line_id), page.results.get((position.pk, line_id))
         value = outcome.observed if outcome else _concentration(page, index, column)

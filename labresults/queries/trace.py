@@ -1,10 +1,13 @@
 """From a result back to everything that it stands on, and forward from anything to what stands on it.
 
-`trace` makes about 25 queries; the calculation is done again from what is stored, never copied from the result.
+`trace` makes about 28 queries; the calculation is done again from what is stored, never copied from the result.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
+
+from django.db.models import Count, Exists, OuterRef, Q, QuerySet
 
 from labresults.calculation.evaluation import evaluate
 from labresults.calculation.explain import explain
@@ -17,15 +20,17 @@ from labresults.models import (
     Evaluation,
     Lot,
     Position,
+    PreparationBatch,
     Reading,
     ReadingFile,
     Result,
     ReviewedResult,
     Selection,
+    TestPortion,
     Weighing,
 )
 from labresults.queries.results import Standing, failures_of, newest_decisions, newest_selections
-from labresults.queries.run_tables import load
+from labresults.queries.run_tables import LoadedRun, load
 
 
 @dataclass(frozen=True)
@@ -48,9 +53,9 @@ class Trace:
     recomputed: float | None
     same: bool
     evaluation: Evaluation
-    reading: Reading
-    file: ReadingFile
-    calibration: Calibration
+    reading: Reading | None  # none where no file has this line yet
+    file: ReadingFile | None
+    calibration: Calibration | None  # none where the instrument gave concentrations
     standards: list[Position]  # positions of the curve, each with its lot and that lot's ancestors
     lots: list[Lot]
     weighing: Weighing | None
@@ -62,6 +67,7 @@ class Trace:
     outcomes: list[ControlOutcome]
     failures: Standing
     stands_on: list[StandsOn]
+    printed: list[Any]  # lines of certificates, the newest first
     events: list[AuditEvent]
 
 
@@ -80,18 +86,21 @@ def trace(result_pk: int) -> Trace:
         "line",
     ).get(pk=result_pk)
     evaluation = result.evaluation
-    steps, recomputed = _again(result)
-    reading = Reading.objects.select_related("file__made_by", "file__layout").get(
-        run=evaluation.run, position=result.position, line=result.line
+    loaded = _as_evaluated(evaluation)
+    steps, recomputed = _again(result, loaded)
+    reading = (
+        Reading.objects.filter(run=evaluation.run, position=result.position, line=result.line)
+        .select_related("file__made_by", "file__layout")
+        .defer("file__content")
+        .first()
     )
-    calibration = Calibration.objects.get(evaluation=evaluation, line=result.line, block=result.position.block)
-    numbers = [point[0] for point in calibration.points]
-    standards = list(
-        Position.objects.filter(run=evaluation.run, number__in=numbers)
-        .select_related("lot__material")
-        .order_by("number")
-    )
+    calibration = Calibration.objects.filter(
+        evaluation=evaluation, line=result.line, block=result.position.block
+    ).first()
+    standards = [loaded.positions[point[0]] for point in calibration.points] if calibration else []
+    lots, reagents = _lots(standards, result.position.portion)
     weighing = _weighing(result)
+    printed = _printed(result)
     key = (result.sample_id or 0, evaluation.run.method_version.method_id, result.element_id)
     return Trace(
         result=result,
@@ -100,33 +109,36 @@ def trace(result_pk: int) -> Trace:
         same=recomputed == result.value,
         evaluation=evaluation,
         reading=reading,
-        file=reading.file,
+        file=reading.file if reading else None,
         calibration=calibration,
         standards=standards,
-        lots=_with_ancestors([p.lot for p in standards if p.lot]),
+        lots=lots,
         weighing=weighing,
         balance_check=_balance_check(weighing),
-        batch_reagents=list(result.position.portion.batch.reagents.select_related("material"))
-        if result.position.portion
-        else [],
+        batch_reagents=reagents,
         selection=newest_selections(sample_ids=[key[0]]).get(key),
         candidates=_candidates(result),
         review=newest_decisions([result.pk]).get(result.pk),
         outcomes=_outcomes(result),
         failures=failures_of([result])[result.pk],
-        stands_on=_stands_on(result, weighing, standards),
-        events=_events(result),
+        stands_on=_stands_on(loaded, weighing, standards),
+        printed=printed,
+        events=_events(result, printed),
     )
 
 
-def _again(result: Result) -> tuple[tuple[Step, ...], float | None]:
-    """Compute the whole run again, as its evaluation saw it, and write this result's calculation out."""
-    evaluation = result.evaluation
-    loaded = load(
+def _as_evaluated(evaluation: Evaluation) -> LoadedRun:
+    """The run with its readings and portions as its evaluation saw them."""
+    return load(
         evaluation.run,
         left_out=[(number, line) for number, line in evaluation.left_out],
         last_weighing=evaluation.last_weighing,
+        last_request=evaluation.last_request,
     )
+
+
+def _again(result: Result, loaded: LoadedRun) -> tuple[tuple[Step, ...], float | None]:
+    """Compute the whole run again, and write this result's calculation out."""
     evaluated = evaluate(loaded.table, loaded.method)
     place = (result.position.number, str(result.line))
     found = next((r for r in evaluated.results if (r.position, r.line) == place), None)
@@ -148,9 +160,28 @@ def _balance_check(weighing: Weighing | None) -> EquipmentCheck | None:
     return weighing.balance.checks.filter(done_on__lte=weighing.observed_at.date()).order_by("-done_on", "-pk").first()
 
 
+def _lots(standards: Sequence[Position], portion: TestPortion | None) -> tuple[list[Lot], list[Lot]]:
+    """The lots of a curve with what they were made from, and the reagents of a batch.
+
+    One query, and one more for each generation beyond the second.
+    """
+    on_curve = {position.lot_id for position in standards}
+    in_batch = PreparationBatch.reagents.through.objects.filter(
+        lot=OuterRef("pk"), preparationbatch=portion.batch_id if portion else None
+    )
+    rows = list(
+        Lot.objects.annotate(is_reagent=Exists(in_batch))
+        .filter(Q(pk__in=on_curve - {None}) | Q(is_reagent=True))
+        .select_related("material", "made_from__material")
+        .order_by("number")
+    )
+    curve = _with_ancestors([lot for lot in rows if lot.pk in on_curve])
+    return curve, [lot for lot in rows if lot.is_reagent]
+
+
 def _with_ancestors(lots: Sequence[Lot]) -> list[Lot]:
-    """The lots and what they were made from, generation by generation; one query each."""
-    found = {lot.pk: lot for lot in lots}
+    """The lots and what they were made from; a query for each generation that is not here yet."""
+    found = {lot.pk: lot for lot in lots} | {lot.made_from.pk: lot.made_from for lot in lots if lot.made_from}
     generation = list(found.values())
     while parents := {lot.made_from_id for lot in generation if lot.made_from_id} - set(found):
         generation = list(Lot.objects.filter(pk__in=parents).select_related("material"))
@@ -159,8 +190,11 @@ def _with_ancestors(lots: Sequence[Lot]) -> list[Lot]:
 
 
 def _candidates(result: Result) -> list[Result]:
-    """Every result of this element in this sample by this method, the oldest first."""
+    """Every result of this element in this sample by this method, the oldest first; `superseded`: evaluated anew."""
+    later = Evaluation.objects.filter(run=OuterRef("evaluation__run"), version__gt=OuterRef("evaluation__version"))
     method = result.evaluation.run.method_version.method_id
+    if result.sample_id is None:
+        return []
     return list(
         Result.objects.filter(
             sample=result.sample_id,
@@ -169,6 +203,7 @@ def _candidates(result: Result) -> list[Result]:
             evaluation__run__method_version__method=method,
         )
         .select_related("evaluation__run", "position", "line")
+        .annotate(superseded=Exists(later))
         .order_by("pk")
     )
 
@@ -177,44 +212,47 @@ def _outcomes(result: Result) -> list[ControlOutcome]:
     """Control samples judged at this line in this evaluation."""
     return list(
         ControlOutcome.objects.filter(evaluation=result.evaluation_id, line=result.line_id)
-        .select_related("position__lot__material", "criterion", "acceptance__made_by")
-        .order_by("position__number")
+        .select_related("position__lot__material", "position__portion", "criterion", "acceptance__made_by")
+        .order_by("position__number", "pk")
     )
 
 
-def _stands_on(result: Result, weighing: Weighing | None, standards: Sequence[Position]) -> list[StandsOn]:
+def _stands_on(loaded: LoadedRun, weighing: Weighing | None, standards: Sequence[Position]) -> list[StandsOn]:
+    """The balance on that day, the curve's last standard, and the run itself; two queries."""
     found = []
     if weighing and weighing.balance:
         same = Weighing.objects.filter(balance=weighing.balance, observed_at__date=weighing.observed_at.date())
-        found.append(_count("balance that day", weighing.balance.code, portions=same.values("portion")))
-    lots = sorted({position.lot.number for position in standards if position.lot})
-    if lots:
-        runs = Position.objects.filter(lot__number__in=lots[-1:]).values("run")
-        found.append(StandsOn("lot", lots[-1], runs.distinct().count(), 0, _samples_of_runs(runs)))
-    run = Position.objects.filter(run=result.evaluation.run_id).values("run")
-    found.append(StandsOn("run", result.evaluation.run.number, 1, 0, _samples_of_runs(run)))
-    return found
+        weighed = Position.objects.filter(portion__in=same.values("portion"))
+        found.append(_count("balance that day", weighing.balance.code, weighed))
+    lot = max((position.lot for position in standards if position.lot), key=lambda lot: lot.number, default=None)
+    if lot is not None:
+        runs = Position.objects.filter(lot=lot).values("run")
+        found.append(_count("lot", lot.number, Position.objects.filter(run__in=runs)))
+    run = next(iter(loaded.positions.values())).run
+    portions = {position.portion_id for position in loaded.positions.values()} - {None}
+    samples = set(loaded.sample_ids.values()) - {None}
+    return [*found, StandsOn("run", run.number, 1, len(portions), len(samples))]
 
 
-def _count(kind: str, name: str, *, portions: object) -> StandsOn:
-    rows = Position.objects.filter(portion__in=portions)
-    return StandsOn(
-        kind,
-        name,
-        rows.values("run").distinct().count(),
-        rows.values("portion").distinct().count(),
-        rows.exclude(portion__subsample=None).values("portion__subsample__sample").distinct().count(),
+def _count(kind: str, name: str, positions: QuerySet[Position]) -> StandsOn:
+    counts = positions.aggregate(
+        runs=Count("run", distinct=True),
+        portions=Count("portion", distinct=True),
+        samples=Count("portion__subsample__sample", distinct=True),
     )
+    return StandsOn(kind, name, **counts)
 
 
-def _samples_of_runs(runs: object) -> int:
-    rows = Position.objects.filter(run__in=runs).exclude(portion__subsample=None)
-    return rows.values("portion__subsample__sample").distinct().count()
+def _printed(result: Result) -> list[Any]:
+    """Lines of certificates that print this result, the newest first; one query."""
+    lines: Any = result.printed  # certificates stand above: known by its reverse name
+    related = lines.select_related("certificate__rule_set", "certificate__made_by", "certificate__withdrawal")
+    return list(related.defer("certificate__document").order_by("-pk"))
 
 
-def _events(result: Result) -> list[AuditEvent]:
-    """Events about the run, the batch, the sample and its submission, the oldest first."""
-    subjects = [("run", result.evaluation.run.number)]
+def _events(result: Result, printed: Sequence[Any]) -> list[AuditEvent]:
+    """Events about the run, the batch, the sample, its submission and its certificates, the oldest first."""
+    subjects = [("run", result.evaluation.run.number), *(("certificate", str(line.certificate)) for line in printed)]
     if result.position.portion:
         subjects.append(("batch", result.position.portion.batch.number))
     if result.sample:

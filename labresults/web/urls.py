@@ -3,7 +3,19 @@
 from django.urls import URLPattern, path
 
 from labresults.web.shared import guarded
-from labresults.web.views import account, audit, lists, preparation, reception, runs, samples, shelf, today
+from labresults.web.views import (
+    account,
+    audit,
+    lists,
+    preparation,
+    reception,
+    review,
+    runs,
+    samples,
+    shelf,
+    today,
+    trace,
+)
 
 urlpatterns: list[URLPattern] = guarded(
     [
@@ -37,8 +49,11 @@ urlpatterns: list[URLPattern] = guarded(
         path("runs/<str:number>/readings", runs.import_readings, name="import-readings"),
         path("runs/<str:number>/evaluate", runs.evaluate, name="evaluate-run"),
         path("runs/<str:number>/accept", runs.accept, name="accept-control"),
-        path("review", lists.samples, name="reviews"),
-        path("review/<str:number>", lists.samples, name="review"),
-        path("results/<int:pk>", lists.samples, name="trace"),
+        path("review", review.reviews, name="reviews"),
+        path("review/<str:number>", review.review, name="review"),
+        path("review/<str:number>/approve", review.approve, name="approve"),
+        path("review/<str:number>/turn-down", review.turn_down, name="turn-down"),
+        path("review/<str:number>/choose", review.choose, name="choose-result"),
+        path("results/<int:pk>", trace.trace, name="trace"),
     ]
 )

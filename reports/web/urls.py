@@ -3,7 +3,7 @@
 from django.urls import URLPattern, path
 
 from labresults.web.shared import guarded
-from reports.web.views import certificates
+from reports.web.views import certificates, paper
 
 urlpatterns: list[URLPattern] = guarded(
     [
@@ -15,5 +15,7 @@ urlpatterns: list[URLPattern] = guarded(
         path("certificates/<str:number>/<int:issue>/amend", certificates.amend, name="amend-certificate"),
         path("certificates/<str:number>/<int:issue>/withdraw", certificates.withdraw, name="withdraw-certificate"),
         path("certificates/<str:number>/<int:issue>/file.<str:kind>", certificates.file, name="certificate-file"),
+        path("submissions/<str:number>/receipt.pdf", paper.receipt, name="receipt"),
+        path("submissions/<str:number>/labels.pdf", paper.labels, name="labels"),
     ]
 )

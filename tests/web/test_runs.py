@@ -114,6 +114,14 @@ def test_the_same_bytes_lead_to_where_they_were_taken(lab: Laboratory, planned: 
     assert "Take these readings" not in page
 
 
+def test_a_second_file_of_lines_that_were_read_is_told_so(lab: Laboratory, planned: Run, as_role: AsRole) -> None:
+    an_imported_file(lab, planned)
+    page = looked_at(as_role("analyst"), lab, planned, a_reading_file(planned, factors={("CCV 1", "Pb"): 1.01}))
+    assert f"run {planned} has its readings of Pb 220.353 already." in page
+    assert "the method of this run does not have this line" not in page
+    assert "Take these readings" not in page
+
+
 def test_a_hash_that_was_not_looked_at_takes_nothing(lab: Laboratory, planned: Run, as_role: AsRole) -> None:
     page = posted(
         as_role("analyst"), "import-readings", planned.number, sha256="0" * 64, filename="x", layout=lab.layout.pk,

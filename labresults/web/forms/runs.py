@@ -1,18 +1,29 @@
 """What is asked for a run: its plan, its file of readings, its evaluation, a failed control sample accepted by name."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from django import forms
 
 from labresults.models import Equipment, Layout, TestPortion
 from labresults.queries.run_imports import layouts
-from labresults.queries.run_planning import ReadyBatch, spectrometers
+from labresults.queries.run_planning import Ready, ReadyBatch, spectrometers
 
 
 def _moment() -> forms.DateTimeInput:
     """A field for a day and time, with the browser's own calendar."""
     return forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M")
+
+
+@dataclass(frozen=True)
+class PlanRow:
+    """One test portion as the page shows it: what was typed stands before what was proposed."""
+
+    portion: TestPortion
+    measured: bool
+    marked: bool
+    dilution: str
 
 
 class PlanForm(forms.Form):
@@ -31,18 +42,24 @@ class PlanForm(forms.Form):
         instruments = spectrometers()
         self.fields["instrument"].queryset = instruments  # type: ignore[attr-defined]
         self.initial.setdefault("instrument", instruments.first())
-        self.ready = [ready for batch in batches for ready in batch.portions]
+        self.batches = [(batch.batch, [self._row(ready) for ready in batch.portions]) for batch in batches]
+        self.marked_count = sum(row.marked for _, rows in self.batches for row in rows)
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
-        marked = set(self.data.getlist("portion"))  # type: ignore[union-attr]
-        chosen = [ready.portion for ready in self.ready if str(ready.portion.pk) in marked]
+        chosen = [row.portion for _, rows in self.batches for row in rows if row.marked]
         if not chosen:
             self.add_error(None, "Mark at least one test solution.")
         dilutions = {portion.pk: self._factor(portion) for portion in chosen}
         cleaned["portions"] = chosen
         cleaned["dilutions"] = {key: factor for key, factor in dilutions.items() if factor != 1.0}
         return cleaned
+
+    def _row(self, ready: Ready) -> PlanRow:
+        key = str(ready.portion.pk)
+        marked = key in self.data.getlist("portion") if self.is_bound else ready.chosen  # type: ignore[union-attr]
+        written = str(self.data.get(f"dilution-{key}", f"{ready.factor:g}"))
+        return PlanRow(ready.portion, ready.measured, marked, written)
 
     def _factor(self, portion: TestPortion) -> float:
         written = str(self.data.get(f"dilution-{portion.pk}", "")).strip() or "1"

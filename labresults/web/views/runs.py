@@ -1,6 +1,7 @@
 """Runs: planned, their files of readings taken, evaluated, and what failed accepted by name."""
 
 from functools import partial
+from typing import Any
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
@@ -14,9 +15,9 @@ from labresults.actions.runs import import_readings as take_readings
 from labresults.actions.runs import plan_run as plan
 from labresults.queries import run_pages, run_planning
 from labresults.queries.run_answers import answers
-from labresults.queries.run_imports import preview
+from labresults.queries.run_imports import Preview, preview
 from labresults.queries.run_lists import run_list as as_csv
-from labresults.queries.run_positions import curve_points, position_rows
+from labresults.queries.run_positions import curve_points, position_rows, shown_lines
 from labresults.queries.waiting import at
 from labresults.terms import Station
 from labresults.web import uploads
@@ -39,50 +40,28 @@ def runs(request: HttpRequest) -> HttpResponse:
 
 
 def plan_run(request: HttpRequest) -> HttpResponse:
-    """Choose a method; then what of it is measured, on which instrument, at which dilution."""
-    today, again = timezone.localdate(), request.GET.get("again", "")
+    """What is measured of a method, or measured again of a run; without either, which method."""
+    code, again = request.GET.get("method", ""), request.GET.get("again", "")
     factors, cause = run_pages.measure_again(again) if again else ({}, "")
-    code = request.GET.get("method", "") or (run_pages.find_run(again).method_version.method.code if again else "")
-    if not code:
-        return render(
-            request, "labresults/runs/choose.html", {"choices": run_planning.choices(today), "here": Station.RUNS}
-        )
-    version = run_planning.version_for(code, today)
-    batches = run_planning.ready_batches(version, factors)
-    form = PlanForm(request.POST or None, batches=batches, initial={"reason": cause})
-    if request.method == "POST" and form.is_valid():
-        done = partial(plan, by=request.user, at=timezone.now(), method_version=version, **form.cleaned_data)
-        run = attempt(request, done, "Run {} is planned. Take its run list to the instrument.")
-        if run:
-            return redirect("run", run.number)
-    return render(request, "labresults/runs/plan.html", _plan_shown(form, version, batches, again))
+    if not (code or again):
+        choices = run_planning.choices(timezone.localdate())
+        return render(request, "labresults/runs/choose.html", {"choices": choices, "here": Station.RUNS})
+    version = run_planning.version_for(code or run_pages.method_of(again), timezone.localdate())
+    form = PlanForm(
+        request.POST or None, batches=run_planning.ready_batches(version, factors), initial={"reason": cause}
+    )
+    planned = _planned(request, form, version) if request.method == "POST" and form.is_valid() else None
+    if planned:
+        return redirect("run", planned.number)
+    added = run_planning.what_is_added(version, form.marked_count)
+    context = {"form": form, "version": version, "added": added, "again": again, "here": Station.RUNS}
+    return render(request, "labresults/runs/plan.html", context)
 
 
-def _plan_shown(
-    form: PlanForm, version: object, batches: list[run_planning.ReadyBatch], again: str
-) -> dict[str, object]:
-    """What the page of a plan shows; what was typed stands before what was proposed."""
-    marked = set(form.data.getlist("portion")) if form.is_bound else None  # type: ignore[union-attr]
-    rows = [
-        (
-            batch,
-            [
-                (ready, ready.chosen if marked is None else str(ready.portion.pk) in marked, _written(form, ready))
-                for ready in batch.portions
-            ],
-        )
-        for batch in batches
-    ]
-    chosen = sum(is_marked for _, portions in rows for _, is_marked, _ in portions)
-    added = run_planning.what_is_added(version, chosen)  # type: ignore[arg-type]
-    return {
-        "form": form, "version": version, "batches": rows, "chosen": chosen, "added": added, "again": again,
-        "here": Station.RUNS,
-    }  # fmt: skip
-
-
-def _written(form: PlanForm, ready: run_planning.ReadyBatch) -> str:
-    return str(form.data.get(f"dilution-{ready.portion.pk}", f"{ready.factor:g}"))  # type: ignore[attr-defined]
+def _planned(request: HttpRequest, form: PlanForm, version: Any) -> Any:
+    """The run, or None when it was refused; the page then keeps what was chosen."""
+    done = partial(plan, by=request.user, at=timezone.now(), method_version=version, **form.cleaned_data)
+    return attempt(request, done, "Run {} is planned. Take its run list to the instrument.")
 
 
 def run(request: HttpRequest, number: str) -> HttpResponse:
@@ -94,6 +73,7 @@ def run(request: HttpRequest, number: str) -> HttpResponse:
         "run": page.run,
         "answers": answers(page) if page.evaluation else [],
         "rows": position_rows(page),
+        "lines": shown_lines(page),
         "drawings": run_drawings(page, request.GET.get("line", "")),
         "is_newest": not page.evaluations or page.evaluation == page.evaluations[0],
         "points": curve_points(page),
@@ -112,32 +92,33 @@ def run_list(request: HttpRequest, number: str) -> HttpResponse:
 
 def import_readings(request: HttpRequest, number: str) -> HttpResponse:
     """A file of readings: first what was understood of it, nothing stored; then all of it, or nothing."""
-    found = run_pages.find_run(number)
     if "sha256" in request.POST:
         return _take(request, number)
+    found = run_pages.find_run(number)
     form = ReadingFileForm(request.POST or None, request.FILES or None)
-    seen = None
-    if request.method == "POST" and form.is_valid():
-        file = form.cleaned_data["file"]
-        content = file.read()
-        seen = preview(found, content, file.name, form.cleaned_data["layout"])
-        if seen.can_be_taken:
-            uploads.keep(content, timezone.now())
+    seen = _looked_at(form, found) if request.method == "POST" and form.is_valid() else None
     context = {"run": found, "form": form, "seen": seen, "here": Station.RUNS}
     return render(request, "labresults/runs/import.html", context)
+
+
+def _looked_at(form: ReadingFileForm, found: Any) -> Preview:
+    """What was understood of the file; its bytes wait for the second step where nothing speaks against them."""
+    file = form.cleaned_data["file"]
+    content = file.read()
+    seen = preview(found, content, file.name, form.cleaned_data["layout"])
+    if seen.can_be_taken:
+        uploads.keep(content, timezone.now())
+    return seen
 
 
 def _take(request: HttpRequest, number: str) -> HttpResponse:
     """Take the file that was previewed."""
     form = TakeFileForm(request.POST)
-    if not form.is_valid():
-        messages.error(request, "The preview cannot be used any more. Choose the file again.")
-        return redirect("import-readings", number)
-    given = dict(form.cleaned_data)
-    sha256 = given.pop("sha256")
+    given = dict(form.cleaned_data) if form.is_valid() else {}
+    sha256 = given.pop("sha256", "")
     content = uploads.take(sha256)
     if content is None:
-        messages.error(request, "The file is not kept any more. Choose it again.")
+        messages.error(request, "This file is not kept any more. Choose it again.")
         return redirect("import-readings", number)
     found = run_pages.find_run(number)
     done = partial(take_readings, by=request.user, at=timezone.now(), run=found, content=content, **given)

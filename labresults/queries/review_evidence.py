@@ -1,0 +1,150 @@
+"""The evidence beside one result: its candidates, its readings, its portion and the control samples around it."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from labresults.models import ControlOutcome, Reading, Result, ReviewedResult, Selection, Weighing
+from labresults.queries.results import Standing
+from labresults.queries.review_facts import Facts, Look, facts_of, key_of
+from labresults.terms import BRACKETING, Role
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """One measurement that could stand, and why it does or does not."""
+
+    result: Result
+    is_selected: bool
+    is_refused: bool
+    why: str
+
+
+@dataclass(frozen=True)
+class Control:
+    """One control sample that speaks for a result, in words that say where it stood."""
+
+    words: str
+    outcome: ControlOutcome
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What stands behind one result."""
+
+    result: Result
+    selection: Selection | None
+    decision: ReviewedResult | None
+    candidates: list[Candidate]
+    failures: Standing
+    looks: list[Look]
+    reading: Reading | None
+    weighing: Weighing | None
+    controls: list[Control]
+
+    @property
+    def is_selected(self) -> bool:
+        """Whether this result is the one that stands."""
+        return self.selection is not None and self.selection.result_id == self.result.pk
+
+    @property
+    def spread_percent(self) -> float | None:
+        """Relative standard deviation of the readings, %; None of a single reading, or of a mean of zero."""
+        if self.reading is None or self.reading.sd is None or not self.reading.mean:
+            return None
+        return float(100 * self.reading.sd / abs(self.reading.mean))
+
+
+def evidence_of(number: str, result_pk: int) -> Evidence:
+    """Evidence for one result of a submission, read by itself; 14 queries. Raises Result.DoesNotExist."""
+    sample = Result.objects.filter(sample__submission__number=number, is_candidate=True).get(pk=result_pk).sample_id
+    found = evidence(facts_of([sample]), result_pk)
+    if found is None:
+        raise Result.DoesNotExist(f"Result {result_pk} is not one of {number}.")
+    return found
+
+
+def evidence(facts: Facts, result_pk: int) -> Evidence | None:
+    """Evidence for one result among what is known; 4 queries. None where it is not among it."""
+    if not any(row.pk == result_pk for rows in facts.candidates.values() for row in rows):
+        return None
+    result = (
+        Result.objects.select_related(
+            "evaluation__run__method_version__method", "position__portion__batch", "sample", "line"
+        )
+    ).get(pk=result_pk)
+    selection = facts.selections.get(key_of(result))
+    stands = selection is not None and selection.result_id == result.pk and result.pk not in facts.decisions
+    return Evidence(
+        result=result,
+        selection=selection,
+        decision=facts.decisions.get(result.pk),
+        candidates=_candidates(facts, result, selection),
+        failures=facts.failures[result.pk],
+        looks=list(facts.looks(result)) if stands else [],
+        reading=Reading.objects.filter(position=result.position_id, line=result.line_id).first(),
+        weighing=_weighing(result),
+        controls=_around(result),
+    )
+
+
+def _candidates(facts: Facts, result: Result, selection: Selection | None) -> list[Candidate]:
+    """The one that stands first, then the newest."""
+    rows = facts.candidates.get(key_of(result), [])
+    found = [_candidate(row, facts.failures[row.pk], selection) for row in reversed(rows)]
+    return sorted(found, key=lambda candidate: not candidate.is_selected)
+
+
+def _candidate(row: Result, standing: Standing, selection: Selection | None) -> Candidate:
+    if selection is not None and selection.result_id == row.pk:
+        by_name = f"Selected by {selection.made_by}: {selection.reason}" if selection.reason else ""
+        return Candidate(row, True, False, by_name or f"Selected by the rule “{selection.rule}”.")
+    if standing["open"]:
+        return Candidate(row, False, True, standing["open"][0].why)
+    if row.value is None:
+        return Candidate(row, False, True, row.why_no_value)
+    return Candidate(row, False, False, "Not chosen; nothing stands against it.")
+
+
+def _weighing(result: Result) -> Weighing | None:
+    """The weighing that the evaluation saw."""
+    return (
+        Weighing.objects.filter(portion=result.position.portion_id, pk__lte=result.evaluation.last_weighing)
+        .select_related("balance", "made_by")
+        .order_by("-version")
+        .first()
+    )
+
+
+def _around(result: Result) -> list[Control]:
+    """Checks of the curve just before and after, the controls of its batch, and its own repeats; one query."""
+    rows = list(
+        ControlOutcome.objects.filter(evaluation=result.evaluation_id, line=result.line_id)
+        .select_related("position__lot__material", "position__portion", "position__parent", "criterion")
+        .order_by("position__number", "pk")
+    )
+    checks = [row for row in rows if row.position.role in BRACKETING and row.position.block == result.position.block]
+    here, batch = result.position.number, result.position.portion and result.position.portion.batch_id
+    own = [row for row in rows if batch and row.position.portion and row.position.portion.batch_id == batch]
+    before = [Control(f"{_check(row)} before", row) for row in _nearest(checks, here, -1)]
+    after = [Control(f"{_check(row)} after", row) for row in _nearest(checks, here, 1)]
+    return [*before, *after, *(Control(_words(row), row) for row in own)]
+
+
+def _nearest(checks: Sequence[ControlOutcome], here: int, way: int) -> list[ControlOutcome]:
+    """Of each kind and measure the nearest check before (way -1) or after (way 1) a position."""
+    found: dict[tuple[str, str], ControlOutcome] = {}
+    for row in sorted(checks, key=lambda check: abs(check.position.number - here)):
+        if (row.position.number - here) * way > 0:
+            found.setdefault((_check(row), row.measure), row)
+    return sorted(found.values(), key=lambda check: check.position.number)
+
+
+def _check(row: ControlOutcome) -> str:
+    return "blank check" if row.position.role == Role.BLANK_CHECK else "verification"
+
+
+def _words(row: ControlOutcome) -> str:
+    position = row.position
+    if position.parent and position.role != Role.SAMPLE:
+        return f"{position.role} of {position.parent.label}"
+    return f"{position.role} {position.lot.material.code}" if position.lot else str(position.role)

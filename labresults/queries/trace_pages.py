@@ -1,0 +1,129 @@
+"""What the page of one result's way back shows beside the trace itself: its curve as a table, its people."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from labresults.models import AuditEvent, ControlOutcome, Person, Position, Result
+from labresults.queries.trace import Trace, trace
+from labresults.terms import Reach
+
+
+@dataclass(frozen=True)
+class CurveRow:
+    """One point of the curve: made and read back in the solution unit, read as a signal, residual in % of made."""
+
+    position: Position
+    made: float
+    read: float
+    read_back: float | None
+    residual_percent: float | None
+    used: bool
+
+
+@dataclass(frozen=True)
+class Act:
+    """Who did one step of the way, and when."""
+
+    what: str
+    who: Person
+    when: datetime
+
+
+@dataclass(frozen=True)
+class TracePage:
+    """A trace with what a reader sees of it. `beside`: control samples that speak for it, `others` at its line."""
+
+    trace: Trace
+    curve: list[CurveRow]
+    people: list[Act]
+    beside: list[ControlOutcome]
+    others: list[ControlOutcome]
+    events: list[AuditEvent]  # the newest first
+
+    @property
+    def result(self) -> Result:
+        """The result that was asked about."""
+        return self.trace.result
+
+    @property
+    def newest(self) -> Any | None:
+        """The newest printed line."""
+        return self.trace.printed[0] if self.trace.printed else None
+
+    @property
+    def is_selected(self) -> bool:
+        """Whether this result is the one that stands for its element in its sample."""
+        return self.trace.selection is not None and self.trace.selection.result_id == self.result.pk
+
+    @property
+    def is_superseded(self) -> bool:
+        """Whether its run was evaluated anew since."""
+        return any(each.pk == self.result.pk and each.superseded for each in self.trace.candidates)
+
+
+def trace_page(result_pk: int) -> TracePage:
+    """Everything behind one result; the queries of `trace` alone. Raises Result.DoesNotExist."""
+    found = trace(result_pk)
+    beside = _beside(found)
+    return TracePage(
+        trace=found,
+        curve=_curve(found),
+        people=_people(found),
+        beside=beside,
+        others=[outcome for outcome in found.outcomes if outcome not in beside],
+        events=found.events[::-1],
+    )
+
+
+def _beside(found: Trace) -> list[ControlOutcome]:
+    """Those that speak for this result: of its run, batch and sample, the brackets next to it, any that failed."""
+    result = found.result
+    place, portion = result.position.number, result.position.portion
+    before = {o.position.role: o.pk for o in found.outcomes if o.position.number < place}
+    after = {o.position.role: o.pk for o in reversed(found.outcomes) if o.position.number > place}
+    brackets = {*before.values(), *after.values()}
+    failed = {outcome.pk for outcome in (*found.failures["open"], *found.failures["accepted"])}
+    speaks = {
+        Reach.RUN: {outcome.pk for outcome in found.outcomes},
+        Reach.BRACKET: brackets,
+        Reach.BATCH: {o.pk for o in found.outcomes if portion and _batch_of(o) == portion.batch_id},
+        Reach.SAMPLE: {o.pk for o in found.outcomes if o.position.parent_id == result.position_id},
+    }
+    return [o for o in found.outcomes if o.pk in failed or o.pk in speaks[Reach(o.reach)]]
+
+
+def _batch_of(outcome: ControlOutcome) -> int | None:
+    return outcome.position.portion.batch_id if outcome.position.portion else None
+
+
+def _curve(found: Trace) -> list[CurveRow]:
+    positions = {position.number: position for position in found.standards}
+    points: Sequence[Sequence[Any]] = found.calibration.points if found.calibration else ()
+    return [
+        CurveRow(positions[number], made, read, read_back, residual, used)
+        for number, made, read, _weight, read_back, residual, used in points
+    ]
+
+
+def _people(found: Trace) -> list[Act]:
+    """Who did what, in the order of the path; no query."""
+    result, evaluation = found.result, found.evaluation
+    submission = result.sample.submission if result.sample else None
+    batch = result.position.portion.batch if result.position.portion else None
+    rows = [
+        ("received", submission and submission.received_by, submission and submission.received_at),
+        ("began the batch", batch and batch.made_by, batch and batch.made_at),
+        ("weighed", found.weighing and found.weighing.made_by, found.weighing and found.weighing.observed_at),
+        ("planned the run", evaluation.run.made_by, evaluation.run.made_at),
+        ("loaded the readings", found.file and found.file.made_by, found.file and found.file.made_at),
+        ("evaluated", evaluation.made_by, evaluation.made_at),
+    ]
+    if found.review:
+        rows.append((str(found.review.review.decision), found.review.review.made_by, found.review.review.made_at))
+    rows += [
+        (f"issued {line.certificate}", line.certificate.made_by, line.certificate.made_at)
+        for line in found.printed[::-1]
+    ]
+    return [Act(what, who, when) for what, who, when in rows if who and when]
