@@ -143,12 +143,15 @@ def accept_control(
 
 @act("select_result")
 def select_result(*, by: Person, at: datetime, reason: str, result: Result) -> Done[Selection]:
-    """Select another result of a sample than the rule did. Raises BadInput without reason, or for no candidate."""
+    """Select another result of a sample than the rule did; for those authorised to measure by its method.
+
+    Raises BadInput without reason, or for a control sample's result."""
     if not reason:
         raise BadInput("Say why this result and not the one that the rule chose.")
     if not result.is_candidate or result.sample is None:
         raise BadInput("This is a control sample's result: it cannot stand for a sample.")
     method = result.evaluation.run.method_version.method
+    require_task(by, Task.MEASURE, method, at.date())
     before = newest_selections(sample_ids=[result.sample_id], method_id=method.pk).get(
         (result.sample_id, method.pk, result.element_id)
     )

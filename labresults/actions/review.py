@@ -6,7 +6,7 @@ from datetime import datetime
 from labresults.acts import BadInput, Done, NotAuthorised, WrongState, act, require_task
 from labresults.models import Laboratory, Person, ReadingFile, Result, Review, ReviewedResult, Weighing
 from labresults.queries.results import failures_of, newest_decisions, newest_selections
-from labresults.terms import Decision, Task
+from labresults.terms import Decision, Mark, Task
 
 Signed = Sequence[int]
 
@@ -109,6 +109,8 @@ def _refuse_unfit(rows: Sequence[Result], at: datetime, by: Person) -> None:
             raise WrongState(f"{name}: this result is not the one that stands. Look at the newest evaluation.")
         if row.pk in decided and decided[row.pk].review.decision == Decision.APPROVE:
             raise WrongState(f"{name} was approved by {decided[row.pk].review.made_by} already.")
+        if row.value is None and Mark.OVER_RANGE not in row.marks:
+            raise WrongState(f"{name} has no value: {row.why_no_value} Measure again, or give a result in words.")
         if failures[row.pk]["open"]:
             raise WrongState(f"{name}: {failures[row.pk]['open'][0].why} Measure again, or accept it by name first.")
 

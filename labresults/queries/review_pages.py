@@ -52,6 +52,11 @@ class Cell:
     blocked: bool
     again: bool  # chosen from more than one measurement
 
+    @property
+    def turned_down(self) -> bool:
+        """Whether it was refused or sent back."""
+        return self.decision not in ("", Decision.APPROVE)
+
 
 @dataclass(frozen=True)
 class Asking:

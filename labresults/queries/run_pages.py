@@ -195,9 +195,7 @@ def _loaded(run: Run, evaluation: Evaluation | None) -> LoadedRun:
     if evaluation is None:
         return load(run)
     left_out = [(number, line) for number, line in evaluation.left_out]
-    return load(
-        run, left_out=left_out, last_weighing=evaluation.last_weighing, last_request=evaluation.last_request
-    )
+    return load(run, left_out=left_out, last_weighing=evaluation.last_weighing, last_request=evaluation.last_request)
 
 
 def _positions(run: Run) -> list[Position]:

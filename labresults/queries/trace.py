@@ -35,7 +35,7 @@ from labresults.queries.run_tables import LoadedRun, load
 
 @dataclass(frozen=True)
 class StandsOn:
-    """What else stands on one of these: how many runs, portions and samples."""
+    """What else stands on one of these: how many runs, portions and samples; of a lot, runs only."""
 
     kind: str
     name: str
@@ -121,7 +121,7 @@ def trace(result_pk: int) -> Trace:
         review=newest_decisions([result.pk]).get(result.pk),
         outcomes=_outcomes(result),
         failures=failures_of([result])[result.pk],
-        stands_on=_stands_on(loaded, weighing, standards),
+        stands_on=_stands_on(loaded, weighing, lots),
         printed=printed,
         events=_events(result, printed),
     )
@@ -161,7 +161,7 @@ def _balance_check(weighing: Weighing | None) -> EquipmentCheck | None:
 
 
 def _lots(standards: Sequence[Position], portion: TestPortion | None) -> tuple[list[Lot], list[Lot]]:
-    """The lots of a curve with what they were made from, and the reagents of a batch.
+    """The lots of a curve with what they were made from, and the reagents of a batch; each with its number of runs.
 
     One query, and one more for each generation beyond the second.
     """
@@ -170,7 +170,7 @@ def _lots(standards: Sequence[Position], portion: TestPortion | None) -> tuple[l
         lot=OuterRef("pk"), preparationbatch=portion.batch_id if portion else None
     )
     rows = list(
-        Lot.objects.annotate(is_reagent=Exists(in_batch))
+        Lot.objects.annotate(is_reagent=Exists(in_batch), run_count=Count("positions__run", distinct=True))
         .filter(Q(pk__in=on_curve - {None}) | Q(is_reagent=True))
         .select_related("material", "made_from__material")
         .order_by("number")
@@ -217,17 +217,14 @@ def _outcomes(result: Result) -> list[ControlOutcome]:
     )
 
 
-def _stands_on(loaded: LoadedRun, weighing: Weighing | None, standards: Sequence[Position]) -> list[StandsOn]:
-    """The balance on that day, the curve's last standard, and the run itself; two queries."""
+def _stands_on(loaded: LoadedRun, weighing: Weighing | None, lots: Sequence[Lot]) -> list[StandsOn]:
+    """The balance on that day, the lots of the curve, and the run itself; one query."""
     found = []
     if weighing and weighing.balance:
         same = Weighing.objects.filter(balance=weighing.balance, observed_at__date=weighing.observed_at.date())
         weighed = Position.objects.filter(portion__in=same.values("portion"))
         found.append(_count("balance that day", weighing.balance.code, weighed))
-    lot = max((position.lot for position in standards if position.lot), key=lambda lot: lot.number, default=None)
-    if lot is not None:
-        runs = Position.objects.filter(lot=lot).values("run")
-        found.append(_count("lot", lot.number, Position.objects.filter(run__in=runs)))
+    found += [StandsOn("lot", lot.number, lot.run_count, 0, 0) for lot in lots if getattr(lot, "run_count", 0)]
     run = next(iter(loaded.positions.values())).run
     portions = {position.portion_id for position in loaded.positions.values()} - {None}
     samples = set(loaded.sample_ids.values()) - {None}

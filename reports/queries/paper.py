@@ -55,10 +55,12 @@ def labels(number: str) -> LabelSheet:
     return LabelSheet(
         title=f"Labels for {found.submission}",
         laboratory=found.laboratory.name,
-        labels=tuple(
-            Label(s.number, s.number, s.client_identification, s.matrix.name, foot=foot) for s in found.samples
-        ),
+        labels=tuple(_label(sample, foot) for sample in found.samples),
     )
+
+
+def _label(sample: "Sample", foot: str) -> Label:
+    return Label(sample.number, sample.number, sample.client_identification, sample.matrix.name, foot=foot)
 
 
 def receipt(number: str, at: datetime) -> ReceiptDocument:
@@ -161,16 +163,15 @@ def _little(sample: "Sample", asked: Sequence["MethodVersion"]) -> str:
 
 
 def _notices(found: Delivered, asked: Sequence["MethodVersion"]) -> list[Notice]:
-    notices = [
-        Notice(f"Row {row}, {sample.client_identification}", little)
-        for row, sample in enumerate(found.samples, start=1)
-        if (little := _little(sample, asked))
+    condition = found.submission.condition
+    return [
+        *([Notice("Condition on receipt", condition)] if condition else []),
+        *(
+            Notice(f"Row {row}, {sample.client_identification}", little)
+            for row, sample in enumerate(found.samples, start=1)
+            if (little := _little(sample, asked))
+        ),
     ]
-    return (
-        [Notice("Condition on receipt", found.submission.condition), *notices]
-        if found.submission.condition
-        else notices
-    )
 
 
 def _working_days(first: date, last: date) -> int:

@@ -4,10 +4,13 @@ import pytest
 
 from labresults.actions.evaluation import accept_control, evaluate_run
 from labresults.actions.review import approve_results, refuse_results, send_back_results
+from labresults.actions.samples import receive_samples
 from labresults.acts import BadInput, NotAuthorised, WrongState
 from labresults.models import AuditEvent, Person, Review, Submission
 from labresults.models import Laboratory as LaboratoryRow
 from labresults.queries.results import newest_decisions, waiting_for_review
+from labresults.readers.delivery import DeliveredSample
+from labresults.terms import Basis
 from tests.builders import PASSWORD, Laboratory, a_submission, an_evaluated_run, approved
 
 
@@ -108,3 +111,13 @@ def test_a_control_samples_result_is_not_approved(lab: Laboratory) -> None:
     control = evaluation.results.filter(is_candidate=False).first()
     with pytest.raises(BadInput, match="judged, not approved"):
         approve_results(by=lab.people["reviewer"], at=lab.later(), results=[control.pk], password=PASSWORD)
+
+
+def test_a_result_without_a_value_is_not_approved(lab: Laboratory) -> None:
+    submission = receive_samples(
+        by=lab.people["reception"], at=lab.later(), client=lab.client, rows=[DeliveredSample(1, "a", "soil")],
+        methods=[lab.method], basis=Basis.DRY,
+    )  # fmt: skip
+    an_evaluated_run(lab, submission)
+    with pytest.raises(WrongState, match=r"has no value: .* loss on drying"):
+        signed(lab, lab.people["reviewer"], submission)

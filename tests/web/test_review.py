@@ -249,6 +249,7 @@ def test_an_open_failure_stops_the_signature_until_those_are_sent_back(
         browser, "turn-down", failed, results=marked, decision="sent back", reason="read again", password=PASSWORD
     )
     assert "3\N{NO-BREAK SPACE}results were refused or sent back." in page
+    assert page.count(">sent back</a>") == 3
     assert "3\N{NO-BREAK SPACE}results wait. Nothing stands against them" in page
 
     sent(browser, "approve", failed, password=PASSWORD, meaning="Approved except those sent back or refused")
