@@ -85,7 +85,7 @@ def _delivered(page: TracePage) -> Stage | None:
             Stands(str(submission.received_by), f"received {_moment(submission.received_at)}", reverse("people")),
             Stands(
                 submission.number,
-                f"{sample.matrix}, {submission.client.name}",
+                str(sample.matrix),
                 reverse("submission", args=[submission.number]),
             ),
         ),
@@ -107,7 +107,8 @@ def _prepared(page: TracePage) -> list[Stage]:
     reagents = tuple(
         Stands(f"Lot {lot}", lot.material.name, reverse("lot", args=[lot.number])) for lot in page.trace.batch_reagents
     )
-    made_up = Stands("Made up", f"written {weighing.dilution_written or 'undiluted'}", batch.address)
+    diluted = "Not diluted" if weighing.dilution == 1 else f"Diluted × {plain(weighing.dilution)}"
+    made_up = Stands(diluted, weighing.dilution_written or f"weighed {weighing.state}", batch.address)
     return [taken, Stage(Station.PREPARATION, _solution(page), (made_up, *reagents[:3]), batch.address)]
 
 
@@ -134,7 +135,7 @@ def _balance(page: TracePage) -> Iterable[Stands]:
         return ()
     words = "no check on record"
     if check is not None:
-        words = f"{'checked' if check.passed else 'failed'} {check.done_on.day} {check.done_on:%b}: {check.what}"
+        words = f"{'checked' if check.passed else 'failed'} {check.done_on.day} {check.done_on:%b %Y}"
     return (Stands(f"Balance {weighing.balance}", words, reverse("equipment-item", args=[weighing.balance.code])),)
 
 
@@ -142,9 +143,7 @@ def _measured(page: TracePage) -> Stage:
     found, run = page.trace, page.trace.evaluation.run
     address = reverse("run", args=[run.number])
     position = f"{address}#p{page.result.position.number}"
-    things_below = [
-        Stands(f"{run}, position {page.result.position.number}", f"{run.made_by}, {_moment(run.made_at)}", position)
-    ]
+    things_below = [Stands(f"{run}, position {page.result.position.number}", str(run.made_by), position)]
     if found.calibration:
         things_below.append(
             Stands(f"Curve of {things(found.calibration.count, 'point')}", f"{page.result.line} nm", "#curve")
@@ -153,7 +152,7 @@ def _measured(page: TracePage) -> Stage:
         things_below.append(Stands("Calibrated by the instrument", f"{page.result.line}"))
     stock = min(found.lots, key=lambda lot: lot.expires_on, default=None)
     if stock:
-        until = f"first to expire, {stock.expires_on.day} {stock.expires_on:%b %Y}"
+        until = f"good until {stock.expires_on.day} {stock.expires_on:%b %Y}"
         things_below.append(Stands(f"Standard {stock}", until, reverse("lot", args=[stock.number])))
     if found.file:
         things_below.append(
@@ -175,7 +174,8 @@ def _judged(page: TracePage) -> Stage:
     result, found = page.result, page.trace
     version = found.evaluation.run.method_version
     method = reverse("method", args=[version.method.code]) + f"?version={version.version}"
-    below = [Stands(str(version), "selected by its rule" if page.is_selected else "not selected", method)]
+    chosen = "selected" if page.is_selected else "not selected" if result.is_candidate else result.position.role
+    below = [Stands(str(version), chosen, method)]
     judged = [outcome for outcome in found.outcomes if outcome.verdict != Verdict.NOT_JUDGED]
     outside = sum(outcome.verdict == Verdict.OUTSIDE for outcome in judged)
     words = f"{outside} outside" if outside else "all within limits"

@@ -136,14 +136,14 @@ def _delivered(sample: "Sample", unit: str) -> str:
     if amount is None:
         return ""
     own = "" if unit else " g" if sample.delivered_g is not None else " mL"
-    return f"{amount:.6g}{own}"
+    return f"{_written(amount)}{own}"
 
 
 def _together(samples: Sequence["Sample"], unit: str) -> str:
     """Matrices, and how much came together where all of it came in one unit."""
     names = ", ".join(name for name, _ in count_matrices(list(samples)))
     amounts = [amount for sample in samples if (amount := _amount(sample)) is not None]
-    return f"{names}, {sum(amounts):.6g} {unit} together" if unit and len(amounts) == len(samples) else names
+    return f"{names}, {_written(sum(amounts))} {unit} together" if unit and len(amounts) == len(samples) else names
 
 
 def _line(sample: "Sample", unit: str, asked: Sequence["MethodVersion"]) -> ReceiptLine:
@@ -158,8 +158,10 @@ def _little(sample: "Sample", asked: Sequence["MethodVersion"]) -> str:
     if sample.delivered_g is None or sample.delivered_g >= 2 * needed_g:
         return ""
     if sample.delivered_g < needed_g:
-        return f"{sample.delivered_g:.6g} g is less than the test portions need, {needed_g:.6g} g: bring more."
-    return f"{sample.delivered_g:.6g} g is enough for one measurement and for no repeat."
+        return (
+            f"{_written(sample.delivered_g)} g is less than the test portions need, {_written(needed_g)} g: bring more."
+        )
+    return f"{_written(sample.delivered_g)} g is enough for one measurement and for no repeat."
 
 
 def _notices(found: Delivered, asked: Sequence["MethodVersion"]) -> list[Notice]:
@@ -172,6 +174,11 @@ def _notices(found: Delivered, asked: Sequence["MethodVersion"]) -> list[Notice]
             if (little := _little(sample, asked))
         ),
     ]
+
+
+def _written(amount: float) -> str:
+    """An amount in plain notation, thousands parted; ten figures hide what adding in binary leaves behind."""
+    return f"{amount:,.10g}".replace(",", "\N{NO-BREAK SPACE}")
 
 
 def _working_days(first: date, last: date) -> int:

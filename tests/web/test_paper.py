@@ -71,6 +71,26 @@ def test_too_little_material_is_said_on_the_receipt(
     assert said in words
 
 
+def test_amounts_are_written_out_and_added(lab: Laboratory, as_role: AsRole) -> None:
+    submission = delivered(
+        lab, DeliveredSample(1, "a", "rock", "1250000"), DeliveredSample(2, "b", "rock", "0.1", note="dust"),
+        DeliveredSample(3, "c", "rock", "0.2"),
+    )  # fmt: skip
+    words = paper(as_role("reception"), "receipt", submission.number).replace("\N{NO-BREAK SPACE}", " ")
+    assert "rock, 1 250 000.3 g together" in words
+    assert "2 KF26-00002 b 0.1 dust; little material" in words
+
+
+def test_what_came_by_mass_and_by_volume_keeps_its_own_unit(lab: Laboratory, as_role: AsRole) -> None:
+    submission = delivered(
+        lab, DeliveredSample(1, "a", "rock", "30"), DeliveredSample(2, "b", "soil", "", delivered_mL="250")
+    )
+    words = paper(as_role("reception"), "receipt", submission.number)
+    assert "a 30 g" in words
+    assert "b 250 mL" in words
+    assert "together" not in words
+
+
 def test_the_condition_and_the_note_of_a_sample_are_on_the_receipt(lab: Laboratory, as_role: AsRole) -> None:
     submission = delivered(
         lab, DeliveredSample(1, "a", "rock", "30", note="bag torn, none lost"), condition="One box was wet."
