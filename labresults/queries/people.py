@@ -12,14 +12,19 @@ def laboratory() -> Laboratory | None:
     return Laboratory.objects.filter(pk=1).first()
 
 
+def laboratory_shown() -> Laboratory | None:
+    """The laboratory as pages show it; one query in a minute."""
+    known: Laboratory | None = cache.get("laboratory-shown")
+    if known is None:
+        known = laboratory()
+        cache.set("laboratory-shown", known, 60)
+    return known
+
+
 def site_time_zone() -> str:
-    """Name of the laboratory's time zone; one query in a minute."""
-    zone: str | None = cache.get("site-time-zone")
-    if zone is None:
-        found = laboratory()
-        zone = found.time_zone if found else get_default_timezone_name()
-        cache.set("site-time-zone", zone, 60)
-    return zone
+    """Name of the laboratory's time zone; the query of `laboratory_shown`."""
+    found = laboratory_shown()
+    return found.time_zone if found else get_default_timezone_name()
 
 
 def role_names(person: Person) -> list[str]:

@@ -3,7 +3,7 @@
 from collections.abc import Collection, Iterable, Iterator
 from typing import TypedDict
 
-from django.db.models import Max, QuerySet
+from django.db.models import Exists, Max, OuterRef, QuerySet
 
 from labresults.calculation.selection import Candidate
 from labresults.models import ControlOutcome, Evaluation, Position, Result, ReviewedResult, Selection, Submission
@@ -63,30 +63,37 @@ class Standing(TypedDict):
     accepted: list[ControlOutcome]
 
 
-def failures_of(results: Collection[Result]) -> dict[int, Standing]:
-    """Failed control samples that speak against each of these results, by the result's key; four queries.
+def failures_of(
+    results: Collection[Result], *, outcomes: Collection[ControlOutcome] | None = None
+) -> dict[int, Standing]:
+    """Failed control samples that speak against each of these results, by the result's key; two to four queries.
+
+    outcomes: those of the results' own evaluations, where the caller has them already.
 
     Those of its own evaluation that touch it, and those of its preparation batch that failed when another run read
     them: reading the solution again does not mend a batch, unless its control sample was read again too and held.
     """
     found: dict[int, Standing] = {result.pk: {"open": [], "accepted": []} for result in results}
-    for result, outcome in [*_own_failures(results), *_batch_failures(results)]:
+    for result, outcome in [*_own_failures(results, outcomes), *_batch_failures(results, outcomes)]:
         found[result.pk]["accepted" if hasattr(outcome, "acceptance") else "open"].append(outcome)
     return found
 
 
+_WITH_FAILURES = ("position__portion__subsample__sample", "line", "criterion", "acceptance__made_by")
+
+
 def _failed() -> QuerySet[ControlOutcome]:
-    return (
-        ControlOutcome.objects.filter(verdict=Verdict.OUTSIDE)
-        .select_related("position__portion__subsample__sample", "line", "criterion", "acceptance__made_by")
-        .order_by("pk")
-    )
+    return ControlOutcome.objects.filter(verdict=Verdict.OUTSIDE).select_related(*_WITH_FAILURES).order_by("pk")
 
 
-def _own_failures(results: Collection[Result]) -> Iterator[tuple[Result, ControlOutcome]]:
-    """Failures of a result's own evaluation that touch its position at its line; one query."""
+def _own_failures(
+    results: Collection[Result], outcomes: Collection[ControlOutcome] | None
+) -> Iterator[tuple[Result, ControlOutcome]]:
+    """Failures of a result's own evaluation that touch its position at its line; one query, or none."""
     by_place: dict[tuple[int, int, int], list[ControlOutcome]] = {}
-    for outcome in _failed().filter(evaluation__in={result.evaluation_id for result in results}):
+    if outcomes is None:
+        outcomes = list(_failed().filter(evaluation__in={result.evaluation_id for result in results}))
+    for outcome in (one for one in outcomes if one.verdict == Verdict.OUTSIDE):
         for number in outcome.touches:
             by_place.setdefault((outcome.evaluation_id, outcome.line_id, number), []).append(outcome)
     for result in results:
@@ -94,35 +101,47 @@ def _own_failures(results: Collection[Result]) -> Iterator[tuple[Result, Control
             yield result, outcome
 
 
-def _batch_failures(results: Collection[Result]) -> Iterator[tuple[Result, ControlOutcome]]:
-    """Failures of a result's batch in other runs, unless its own run read that control sample too; 3 queries."""
+def _batch_failures(
+    results: Collection[Result], outcomes: Collection[ControlOutcome] | None
+) -> Iterator[tuple[Result, ControlOutcome]]:
+    """Failures of a result's batch in other runs, unless its own run read that control sample too; 1 to 3 queries."""
     portions = {result.position.portion_id for result in results if result.position.portion_id}
+    evaluations = {result.evaluation_id for result in results}
+    failed = _failed_in_batches(portions, {result.element_id for result in results})
+    if not failed or {outcome.evaluation_id for outcome in failed} == evaluations:
+        return  # none, or all of them the results' own
     places = {
         (run, number): portion
         for run, number, portion in Position.objects.filter(portion__in=portions).values_list(
             "run", "number", "portion"
         )
     }
-    newest = Evaluation.objects.filter(run__in={run for run, _ in places}).values("run").annotate(newest=Max("pk"))
-    evaluations = {row["newest"]: row["run"] for row in newest.order_by()}
     by_portion: dict[tuple[int, str], list[ControlOutcome]] = {}
-    for outcome in _failed().filter(evaluation__in=evaluations, reach=Reach.BATCH):
+    for outcome in failed:
         for number in outcome.touches:
-            portion = places.get((evaluations[outcome.evaluation_id], number))
+            portion = places.get((outcome.evaluation.run_id, number))
             if portion is not None:
                 by_portion.setdefault((portion, outcome.line.element_id), []).append(outcome)
-    if not by_portion:
-        return
-    own = set(
-        ControlOutcome.objects.filter(evaluation__in={result.evaluation_id for result in results})
-        .exclude(verdict=Verdict.NOT_JUDGED)
-        .values_list("evaluation", "position__portion", "line__element")
-    )
+    if outcomes is None:
+        outcomes = ControlOutcome.objects.filter(evaluation__in=evaluations).select_related("position", "line")
+    own = {
+        (outcome.evaluation_id, outcome.position.portion_id, outcome.line.element_id)
+        for outcome in outcomes
+        if outcome.verdict != Verdict.NOT_JUDGED
+    }
     for result in results:
         for outcome in by_portion.get((result.position.portion_id or 0, result.element_id), []):
             read_again = (result.evaluation_id, outcome.position.portion_id, result.element_id) in own
             if outcome.evaluation_id != result.evaluation_id and not read_again:
                 yield result, outcome
+
+
+def _failed_in_batches(portions: Collection[int], elements: Collection[str]) -> list[ControlOutcome]:
+    """Failed controls of batches in the newest evaluations of all runs that read these portions; one query."""
+    newer = Evaluation.objects.filter(run=OuterRef("evaluation__run"), version__gt=OuterRef("evaluation__version"))
+    runs = Position.objects.filter(portion__in=portions).values("run")
+    rows = _failed().filter(~Exists(newer), reach=Reach.BATCH, evaluation__run__in=runs, line__element__in=elements)
+    return list(rows.select_related("evaluation", *_WITH_FAILURES))
 
 
 def waiting_for_review(submission: Submission) -> list[int]:

@@ -48,6 +48,7 @@ class LoadedRun:
     line_ids: dict[str, int]  # by line key
     criterion_ids: dict[str, int]  # by criterion key
     sample_ids: dict[int, int | None]  # by position number: the sample that its portion was taken of
+    weighings: dict[int, Weighing]  # by portion: the newest that it could see
     last_weighing: int
     last_request: int
     applied: frozenset[Applied]  # what is in the readings already
@@ -84,6 +85,7 @@ def load(
             row.number: row.portion.subsample.sample_id if row.portion and row.portion.subsample else None
             for row in positions
         },
+        weighings=weighings,
         last_weighing=max((w.pk for w in weighings.values()), default=0),
         last_request=max((r.pk for r in requests.values()), default=0),
         applied=applied,
@@ -94,7 +96,8 @@ def _newest_weighings(positions: Sequence[PositionRow], last: int | None) -> dic
     rows = Weighing.objects.filter(portion__in=[p.portion_id for p in positions if p.portion_id])
     if last is not None:
         rows = rows.filter(pk__lte=last)
-    return {row.portion_id: row for row in rows.order_by("version")}
+    related = rows.select_related("made_by", "balance", "spike_lot")
+    return {row.portion_id: row for row in related.order_by("version")}
 
 
 def _contents(
@@ -140,8 +143,9 @@ def _table(
             spread[at] = reading.sd
         count[at] = reading.count
         saturated[at] = reading.saturated
+    elements = sorted({key.partition(" ")[0] for key in keys})
     return RunTable(
-        positions=tuple(_position(p, weighings, contents, bases, version) for p in positions),
+        positions=tuple(_position(p, weighings, contents, bases, version, elements) for p in positions),
         line_keys=keys,
         signal=signal,
         spread=spread,
@@ -157,12 +161,12 @@ def _position(
     contents: dict[int, dict[str, Content]],
     bases: dict[int, Basis],
     version: MethodVersion,
+    elements: Sequence[str],
 ) -> Position:
     held = contents.get(row.lot_id, {}) if row.lot_id else {}
     expected = {element: Expected(c.value, c.unit, c.u) for element, c in held.items()}
     if row.role == Role.CALIBRATION_BLANK and not expected:
-        symbols = {line.line.element_id for line in version.lines.select_related("line")}
-        expected = {symbol: Expected(0.0, version.solution_unit) for symbol in sorted(symbols)}
+        expected = {element: Expected(0.0, version.solution_unit) for element in elements}
     return Position(
         number=row.number,
         role=Role(row.role),

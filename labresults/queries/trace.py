@@ -99,7 +99,8 @@ def trace(result_pk: int) -> Trace:
     ).first()
     standards = [loaded.positions[point[0]] for point in calibration.points] if calibration else []
     lots, reagents = _lots(standards, result.position.portion)
-    weighing = _weighing(result)
+    weighing = loaded.weighings.get(result.position.portion_id or 0)
+    outcomes = _outcomes(result)
     printed = _printed(result)
     key = (result.sample_id or 0, evaluation.run.method_version.method_id, result.element_id)
     return Trace(
@@ -119,8 +120,8 @@ def trace(result_pk: int) -> Trace:
         selection=newest_selections(sample_ids=[key[0]]).get(key),
         candidates=_candidates(result),
         review=newest_decisions([result.pk]).get(result.pk),
-        outcomes=_outcomes(result),
-        failures=failures_of([result])[result.pk],
+        outcomes=outcomes,
+        failures=failures_of([result], outcomes=outcomes)[result.pk],
         stands_on=_stands_on(loaded, weighing, lots),
         printed=printed,
         events=_events(result, printed),
@@ -143,15 +144,6 @@ def _again(result: Result, loaded: LoadedRun) -> tuple[tuple[Step, ...], float |
     place = (result.position.number, str(result.line))
     found = next((r for r in evaluated.results if (r.position, r.line) == place), None)
     return explain(loaded.table, loaded.method, evaluated, *place), found.value if found else None
-
-
-def _weighing(result: Result) -> Weighing | None:
-    return (
-        Weighing.objects.filter(portion=result.position.portion_id, pk__lte=result.evaluation.last_weighing)
-        .select_related("balance", "made_by", "spike_lot")
-        .order_by("-version")
-        .first()
-    )
 
 
 def _balance_check(weighing: Weighing | None) -> EquipmentCheck | None:
@@ -212,7 +204,13 @@ def _outcomes(result: Result) -> list[ControlOutcome]:
     """Control samples judged at this line in this evaluation."""
     return list(
         ControlOutcome.objects.filter(evaluation=result.evaluation_id, line=result.line_id)
-        .select_related("position__lot__material", "position__portion", "criterion", "acceptance__made_by")
+        .select_related(
+            "position__lot__material",
+            "position__portion__subsample__sample",
+            "line",
+            "criterion",
+            "acceptance__made_by",
+        )
         .order_by("position__number", "pk")
     )
 

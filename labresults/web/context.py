@@ -4,12 +4,10 @@ from collections import Counter
 from dataclasses import dataclass
 from typing import Any
 
-from django.core.cache import cache
 from django.http import HttpRequest
 from django.utils import timezone
 
-from labresults.models import Laboratory
-from labresults.queries.people import laboratory
+from labresults.queries.people import laboratory_shown
 from labresults.queries.waiting import open_work
 from labresults.terms import Station
 from labresults.web.shared import is_staff, roles_of
@@ -37,7 +35,7 @@ _PAGES = {
 
 def ribbon(request: HttpRequest) -> dict[str, Any]:
     """The five stations with what waits at each, who is here, and the laboratory; two queries, rarely six."""
-    context: dict[str, Any] = {"laboratory": _laboratory()}
+    context: dict[str, Any] = {"laboratory": laboratory_shown()}
     user = getattr(request, "user", None)
     if user is None or not user.is_authenticated:
         return context
@@ -45,15 +43,6 @@ def ribbon(request: HttpRequest) -> dict[str, Any]:
     if context["staff"]:
         context["ribbon"] = _stops()
     return context
-
-
-def _laboratory() -> Laboratory | None:
-    """The laboratory; one query in a minute."""
-    known: Laboratory | None = cache.get("laboratory-shown")
-    if known is None:
-        known = laboratory()
-        cache.set("laboratory-shown", known, 60)
-    return known
 
 
 def _stops() -> list[Stop]:

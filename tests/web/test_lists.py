@@ -90,6 +90,7 @@ MOST_QUERIES = {
     "today": 16, "find": 8, "submissions": 11, "submission": 16, "samples": 11, "sample": 24, "reception": 14,
     "preparation": 11, "begin-batch": 12, "batch": 13, "methods": 9, "method": 15, "lots": 9, "lot": 18,
     "equipment": 9, "equipment-item": 12, "clients": 9, "people": 11, "audit": 12, "audit-event": 9,
+    "review": 26, "reviews": 14, "runs": 14, "certificates": 14,
 }  # fmt: skip
 
 
