@@ -13,6 +13,17 @@ from django.db.models import Model, UniqueConstraint
 
 GUARDED = (
     "labresults.AuditEvent",
+    "labresults.MethodVersion",
+    "labresults.MethodLine",
+    "labresults.Determination",
+    "labresults.PlannedStandard",
+    "labresults.PlannedControl",
+    "labresults.Layout",
+    "labresults.Content",
+    "labresults.EquipmentCheck",
+    "labresults.Request",
+    "labresults.Run",
+    "labresults.Position",
     "labresults.Weighing",
     "labresults.ReadingFile",
     "labresults.Reading",
@@ -94,6 +105,9 @@ def _statements(model: type[Model], vendor: str) -> Iterator[str]:
             f'create trigger "guard_{table}_all" before truncate on "{table}"'
             " for each statement execute function labresults_refuse()"
         )
+        # "Always": also for a session that calls itself a replica, in which ordinary triggers rest.
+        yield f'alter table "{table}" enable always trigger "guard_{table}_rows"'
+        yield f'alter table "{table}" enable always trigger "guard_{table}_all"'
         return
     refusal = f"select raise(abort, 'rows of {table} are technical records and cannot be changed or removed')"
     yield f'create trigger "guard_{table}_update" before update on "{table}" begin {refusal}; end'

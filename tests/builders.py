@@ -183,7 +183,12 @@ CRITERIA = [
 
 
 def a_submission(
-    lab: Laboratory, count: int = 3, *, names: Sequence[str] | None = None, client: Client | None = None
+    lab: Laboratory,
+    count: int = 3,
+    *,
+    names: Sequence[str] | None = None,
+    client: Client | None = None,
+    due_on: date | None = None,
 ) -> Submission:
     """Soil samples from the client, for the one method."""
     names = names or [f"NRD014 {112 + number}.0 m" for number in range(count)]
@@ -194,6 +199,7 @@ def a_submission(
         rows=[DeliveredSample(row, name, "soil", "30") for row, name in enumerate(names, start=1)],
         methods=[lab.method],
         reference="order 26-118",
+        due_on=due_on,
     )
 
 
@@ -220,10 +226,13 @@ def a_weighed_batch(lab: Laboratory, submission: Submission) -> PreparationBatch
 
 
 def a_run(lab: Laboratory, *batches: PreparationBatch) -> Run:
-    """A run of all portions of the batches."""
+    """A run of all portions of the batches; where one was read before, its cause is given."""
     return plan_run(
         by=lab.people["analyst"],
         at=lab.later(),
+        reason="read again"
+        if any(batch.portions.filter(positions__isnull=False).exists() for batch in batches)
+        else "",
         method_version=lab.version,
         portions=[portion for batch in batches for portion in batch.portions.order_by("tube")],
         instrument=lab.spectrometer,

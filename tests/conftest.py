@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from datetime import datetime
 from importlib import import_module
 
+import hypothesis
 import pytest
 from django.apps import apps
 from django.core.cache import cache
@@ -16,6 +17,9 @@ from labresults.models import Element, Person
 from labresults.roles import ROLES
 from tests.builders import NOW, PASSWORD, Laboratory, a_laboratory
 
+# A machine that is busy makes no property untrue; where everything must come out the same twice, examples do too.
+hypothesis.settings.register_profile("ours", deadline=None, derandomize=os.environ.get("CI") == "true")
+hypothesis.settings.load_profile("ours")
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "1")  # the browser's driver keeps an event loop in this thread
 
 

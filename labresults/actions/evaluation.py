@@ -11,6 +11,7 @@ import numpy as np
 import labresults
 from labresults import bulk
 from labresults.acts import BadInput, Done, WrongState, act, require_task
+from labresults.calculation.errors import CalculationError
 from labresults.calculation.evaluation import evaluate
 from labresults.calculation.run import Evaluation as Evaluated
 from labresults.calculation.selection import Candidate, choose
@@ -47,10 +48,17 @@ def compute(
     last_request: int | None = None,
     **_: object,
 ) -> Computed:
-    """Evaluate a run from what is stored, without storing anything. Raises WrongState as `_refuse_twice` does."""
+    """Evaluate a run from what is stored, without storing anything.
+
+    Raises WrongState as `_refuse_twice` does, BadInput when the run cannot be calculated, such as a standard in a unit
+    that the method cannot use.
+    """
     loaded = load(run, left_out=left_out, last_weighing=last_weighing, last_request=last_request)
     _refuse_twice(loaded)
-    return Computed(loaded, evaluate(loaded.table, loaded.method))
+    try:
+        return Computed(loaded, evaluate(loaded.table, loaded.method))
+    except CalculationError as error:
+        raise BadInput(f"{run} cannot be calculated: {error}") from error
 
 
 def compute_again(evaluation: Evaluation) -> Computed:

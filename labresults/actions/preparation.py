@@ -73,31 +73,7 @@ def begin_batch(
         number=next_number("B", at), method_version=method_version, caution_read=caution_read, made_by=by, made_at=at
     )
     batch.reagents.set(reagents)
-    nodes = {node.sample_id: node for node in Subsample.objects.filter(sample__in=samples).order_by("pk")}
-    controls = list(method_version.controls.filter(in_batch=True).order_by("ordinal"))
-    tube = 0
-    for control in controls:
-        if control.role in {Role.METHOD_BLANK, Role.REFERENCE_MATERIAL, Role.CONTROL_SAMPLE}:
-            tube += 1
-            _control_portion(batch, tube, control, at)
-    portions = []
-    for sample in samples:
-        tube += 1
-        portions.append(
-            TestPortion.objects.create(
-                batch=batch,
-                tube=tube,
-                label=sample.number,
-                role=Role.SAMPLE,
-                subsample=nodes[sample.pk],
-                repeat=repeat,
-                repeat_cause=reason if repeat != Repeat.NONE else "",
-            )
-        )
-    for control in controls:
-        if control.role in {Role.DUPLICATE, Role.SPIKE}:
-            tube += 1
-            _repeat_portion(batch, tube, control, portions)
+    _fill_batch(batch, samples, at, repeat, reason)
     return Done(
         batch,
         subject=("batch", batch.number),
@@ -140,33 +116,13 @@ def record_weighings(
     ]
     if problems:
         raise BadInput(f"{len(problems)} to correct; nothing was recorded.", tuple(problems))
-    spikes = {control.role: control for control in version.controls.filter(role=Role.SPIKE).select_related("material")}
-    made = []
-    for row in rows:
-        portion = portions[row.label]
-        before = earlier.get(portion.pk)
-        spike = spikes.get(Role.SPIKE) if portion.role == Role.SPIKE else None
-        made.append(
-            Weighing.objects.create(
-                portion=portion,
-                version=before.version + 1 if before else 1,
-                observed_at=observed_at or at,
-                mass_g=row.mass_g,
-                volume_mL=row.volume_mL,
-                aliquot_mL=row.aliquot_mL,
-                solvent_g=row.solvent_g,
-                dilution_written=row.dilution,
-                dilution=parse_dilution(row.dilution).factor if row.dilution.strip() else 1.0,
-                state=row.state,
-                moisture_percent=row.moisture_percent,
-                spike_lot=current_lot(spike.material, at.date()) if spike and spike.material else None,
-                spike_mL=spike.spike_mL if spike else None,
-                balance=balance,
-                reason=row.reason or (reason if before else ""),
-                made_by=by,
-                made_at=at,
-            )
+    spike = version.controls.filter(role=Role.SPIKE, in_batch=True).select_related("material").first()
+    made = [
+        _record(
+            row, portions[row.label], earlier.get(portions[row.label].pk), spike, balance, observed_at or at, by, at
         )
+        for row in rows
+    ]
     return Done(
         made,
         subject=("batch", batch.number),
@@ -206,6 +162,63 @@ def _refuse_bad_batch(
             f"Prepared by {version.method} before: {', '.join(sorted(set(weighed))[:5])}. "
             "Say which repeat this is, and why."
         )
+
+
+def _fill_batch(batch: PreparationBatch, samples: Sequence[Sample], at: datetime, repeat: Repeat, cause: str) -> None:
+    """The tubes: control samples that stand for themselves, the samples, then their duplicates and spikes."""
+    nodes = {node.sample_id: node for node in Subsample.objects.filter(sample__in=samples).order_by("pk")}
+    controls = list(batch.method_version.controls.filter(in_batch=True).order_by("ordinal"))
+    alone = [c for c in controls if c.role in {Role.METHOD_BLANK, Role.REFERENCE_MATERIAL, Role.CONTROL_SAMPLE}]
+    for tube, control in enumerate(alone, start=1):
+        _control_portion(batch, tube, control, at)
+    portions = [
+        TestPortion.objects.create(
+            batch=batch,
+            tube=tube,
+            label=sample.number,
+            role=Role.SAMPLE,
+            subsample=nodes[sample.pk],
+            repeat=repeat,
+            repeat_cause=cause if repeat != Repeat.NONE else "",
+        )
+        for tube, sample in enumerate(samples, start=len(alone) + 1)
+    ]
+    of_samples = [control for control in controls if control.role in {Role.DUPLICATE, Role.SPIKE}]
+    for tube, control in enumerate(of_samples, start=len(alone) + len(portions) + 1):
+        _repeat_portion(batch, tube, control, portions)
+
+
+def _record(
+    row: Weighed,
+    portion: TestPortion,
+    before: Weighing | None,
+    spike: PlannedControl | None,
+    balance: Equipment | None,
+    observed_at: datetime,
+    by: Person,
+    at: datetime,
+) -> Weighing:
+    """One row; a spiked portion keeps what was added to it."""
+    spiked = spike if portion.role == Role.SPIKE else None
+    return Weighing.objects.create(
+        portion=portion,
+        version=before.version + 1 if before else 1,
+        observed_at=observed_at,
+        mass_g=row.mass_g,
+        volume_mL=row.volume_mL,
+        aliquot_mL=row.aliquot_mL,
+        solvent_g=row.solvent_g,
+        dilution_written=row.dilution,
+        dilution=parse_dilution(row.dilution).factor if row.dilution.strip() else 1.0,
+        state=row.state,
+        moisture_percent=row.moisture_percent,
+        spike_lot=current_lot(spiked.material, at.date()) if spiked and spiked.material else None,
+        spike_mL=spiked.spike_mL if spiked else None,
+        balance=balance,
+        reason=row.reason,
+        made_by=by,
+        made_at=at,
+    )
 
 
 def _control_portion(batch: PreparationBatch, tube: int, control: PlannedControl, at: datetime) -> None:

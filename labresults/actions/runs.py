@@ -64,15 +64,17 @@ def plan_run(
 ) -> Done[Run]:
     """Plan a run: blank and standards, the checks that the method asks for at their places, and the test solutions.
 
-    dilutions: made at the instrument, by key of the portion; a reason is then the cause of the repeat, recorded before
-    it is read. Raises BadInput for a portion of another method, one that was not weighed, no valid lot, or an overdue
+    dilutions: made at the instrument, by key of the portion. The reason is the cause of each repeat, recorded before it
+    is read. Raises BadInput for a portion of another method, one that was not weighed, no valid lot, or an overdue
     instrument without a reason.
     """
     require_task(by, Task.MEASURE, method_version.method, at.date())
     _refuse_bad_plan(method_version, portions, instrument, reason, at)
-    if dilutions and not reason:
-        raise BadInput("A dilution at the instrument is a repeat: give its cause before it is measured.")
-    places = _places(method_version, portions, dilutions or {}, reason, at)
+    repeats = _repeats(portions, dilutions or {})
+    if repeats and not reason:
+        named = ", ".join(portion.label for portion in portions if portion.pk in repeats)[:80]
+        raise BadInput(f"Read before, or diluted at the instrument: {named}. Give the cause before it is measured.")
+    places = _places(method_version, portions, dilutions or {}, dict.fromkeys(repeats, reason), at)
     run = Run.objects.create(
         number=next_number("R", at), method_version=method_version, instrument=instrument, made_by=by, made_at=at
     )
@@ -160,6 +162,12 @@ def import_readings(
     )
 
 
+def _repeats(portions: Sequence[TestPortion], dilutions: Mapping[int, float]) -> set[int]:
+    """Keys of the portions that are measured again: another run holds them, or they are diluted for this one."""
+    read = set(Position.objects.filter(portion__in=portions).values_list("portion_id", flat=True))
+    return read | {key for key, factor in dilutions.items() if factor != 1.0}
+
+
 def _refuse_same_bytes(sha256: str) -> None:
     same = ReadingFile.objects.filter(sha256=sha256).select_related("run").first()
     if same:
@@ -227,7 +235,7 @@ def _places(
     version: MethodVersion,
     portions: Sequence[TestPortion],
     dilutions: Mapping[int, float],
-    cause: str,
+    causes: Mapping[int, str],
     at: datetime,
 ) -> list[_Place]:
     """The run list: standards, checks at the start, test solutions with checks among them, checks at the end."""
@@ -259,7 +267,7 @@ def _places(
             portion=portion,
             parent=by_portion.get(portion.parent_id) if portion.parent_id else None,
             dilution=factor,
-            repeat_cause=cause if factor != 1.0 else "",
+            repeat_cause=causes.get(portion.pk, ""),
         )
         places.append(place)
         by_portion[portion.pk] = place

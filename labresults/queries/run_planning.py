@@ -87,15 +87,6 @@ def ready_batches(version: MethodVersion, again: dict[int, float]) -> list[Ready
     return [ReadyBatch(batch, tuple(found)) for batch, found in batches.items() if _is_wanted(found, again)]
 
 
-def portions_of(keys: Collection[int]) -> list[TestPortion]:
-    """Portions by their keys in the order of batches and tubes; one query."""
-    return list(
-        TestPortion.objects.filter(pk__in=keys)
-        .select_related("batch__method_version", "lot", "parent", "subsample")
-        .order_by("batch_id", "tube")
-    )
-
-
 def spectrometers() -> QuerySet[Equipment]:
     """Instruments to choose from; one query."""
     return Equipment.objects.filter(kind=EquipmentKind.SPECTROMETER).order_by("code")

@@ -1,5 +1,7 @@
 """Evaluation: versions beside each other, failures that reach what they speak for, the first valid result stands."""
 
+from datetime import date
+
 import pytest
 
 from labresults.actions.evaluation import (
@@ -10,6 +12,7 @@ from labresults.actions.evaluation import (
     outputs_digest,
     select_result,
 )
+from labresults.actions.materials import register_lot
 from labresults.actions.preparation import Weighed, record_weighings
 from labresults.actions.runs import plan_run
 from labresults.actions.samples import change_request, receive_samples
@@ -243,3 +246,13 @@ def test_a_basis_changed_afterwards_does_not_change_what_an_old_evaluation_gave(
     )  # fmt: skip
     assert outputs_digest(compute_again(evaluation).evaluated) == evaluation.outputs_sha256
     assert inputs_digest(compute_again(evaluation).loaded) == evaluation.inputs_sha256
+
+
+def test_a_standard_in_a_unit_that_cannot_be_used_is_refused_in_words(lab: Laboratory) -> None:
+    register_lot(
+        by=lab.people["quality manager"], at=lab.later(), number="L-9000", received_on=date(2026, 11, 15),
+        material=lab.version.standards.latest("ordinal").material, expires_on=date(2027, 1, 1),
+        contents=[{"element": "Cu", "value": 0.1, "unit": "%"}, {"element": "Pb", "value": 0.1, "unit": "%"}],
+    )  # fmt: skip
+    with pytest.raises(BadInput, match="cannot be calculated"):
+        an_evaluated_run(lab, a_submission(lab))

@@ -76,6 +76,19 @@ def test_a_dilution_at_the_instrument_is_a_repeat_with_a_cause(lab: Laboratory) 
     assert (position.dilution, position.repeat_cause) == (5.0, "Cu over range")
 
 
+def test_a_portion_that_was_read_before_is_read_again_with_a_cause(lab: Laboratory) -> None:
+    batch = a_weighed_batch(lab, a_submission(lab, 1))
+    a_run(lab, batch)
+    given = {
+        "by": lab.people["analyst"], "method_version": lab.version, "instrument": lab.spectrometer,
+        "portions": list(batch.portions.filter(role="sample")),
+    }  # fmt: skip
+    with pytest.raises(BadInput, match=r"Read before, .* KF26-00001"):
+        plan_run(at=lab.later(), **given)
+    run = plan_run(at=lab.later(), reason="the pump stopped", **given)
+    assert run.positions.get(role="sample").repeat_cause == "the pump stopped"
+
+
 def test_readings_are_kept_as_the_file_has_them(lab: Laboratory) -> None:
     run = a_planned_run(lab)
     file = imported(lab, run, a_reading_file(run))

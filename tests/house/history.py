@@ -1,12 +1,23 @@
 """A laboratory that has lived: a row in every table of technical records, made through acts."""
 
 from labresults.actions.evaluation import accept_control
+from labresults.actions.materials import record_equipment_check, register_lot
+from labresults.actions.methods import save_layout
 from labresults.actions.samples import state_not_measured
 from labresults.models import ControlOutcome
 from labresults.terms import NotMeasured, Verdict
 from reports.actions.certificates import amend_certificate, withdraw_certificate
 from reports.models import Certificate
-from tests.builders import Laboratory, a_certificate, a_submission, an_evaluated_run, approved
+from tests.builders import (
+    LONG,
+    NOW,
+    Laboratory,
+    a_certificate,
+    a_method,
+    a_submission,
+    an_evaluated_run,
+    approved,
+)
 
 
 def failed_controls(lab: Laboratory) -> list[ControlOutcome]:
@@ -36,3 +47,18 @@ def a_lived_in_laboratory(lab: Laboratory) -> Certificate:
         word=NotMeasured.NOT_RECEIVED,
     )  # fmt: skip
     return certificate
+
+
+def more_is_set_up(lab: Laboratory) -> None:
+    """A second method, a second layout, a lot and a check of equipment: what is entered once and not by daily work."""
+    quality = lab.people["quality manager"]
+    a_method(quality, "AR-8")
+    save_layout(by=quality, at=lab.later(), specification=LONG)
+    register_lot(
+        by=quality, at=lab.later(), number="L-9999", material=lab.version.standards.earliest("ordinal").material,
+        received_on=NOW.date(), expires_on=NOW.date(), contents=[{"element": "Cu", "value": 0.0, "unit": "mg/L"}],
+    )  # fmt: skip
+    record_equipment_check(
+        by=quality, at=lab.later(), equipment=lab.balance, done_on=NOW.date(), due_on=NOW.date(), what="weight W4",
+        passed=True,
+    )  # fmt: skip

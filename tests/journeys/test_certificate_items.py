@@ -6,8 +6,10 @@ The letters and what they ask for: ISO/IEC 17025:2017, 7.8.2.1 a to p, in our wo
 from io import BytesIO
 
 import pytest
+from django.db import connection
 from pypdf import PdfReader
 
+from labresults import guards
 from labresults.actions.evaluation import evaluate_run
 from labresults.actions.runs import plan_run
 from labresults.models import MethodVersion, Submission
@@ -55,7 +57,9 @@ def words(lab: Laboratory) -> str:
     """The text of a certificate in which nothing is left out."""
     lab.client.address = "Camp Office\nNinefold Ridge"
     lab.client.save()
+    guards.remove(connection)  # a method version is never edited: this spares the test a second method
     MethodVersion.objects.update(is_external=True)
+    guards.install(connection)
     submission = a_submission(lab)
     Submission.objects.update(condition="one bag torn, none lost", sampling="grid of 50 m, by the client")
     submission.refresh_from_db()

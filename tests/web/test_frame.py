@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Callable
+from datetime import date
 
 import pytest
 from django.core.cache import cache
@@ -67,8 +68,7 @@ def test_the_ribbon_counts_what_waits_and_what_is_late(lab: Laboratory, as_role:
     browser = as_role("analyst")
     a_weighed_batch(lab, a_submission(lab, 3))
     a_submission(lab, 2)
-    late = a_submission(lab, 1, names=["late"])
-    late.requests.update(due_on="2026-11-01")
+    a_submission(lab, 1, names=["late"], due_on=date(2026, 11, 1))
     counted = {stop.station: (stop.waiting, stop.late) for stop in browser.get(reverse("today")).context["ribbon"]}
     assert counted == {
         "reception": (0, 0),

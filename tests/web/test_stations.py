@@ -140,7 +140,7 @@ def test_a_sample_in_words_goes_ahead_of_the_others(lab: Laboratory) -> None:
 
 
 def test_late_is_the_day_after(lab: Laboratory) -> None:
-    a_submission(lab, 1).requests.update(due_on=date(2026, 11, 17))
+    a_submission(lab, 1, due_on=date(2026, 11, 17))
     (row,) = open_work()
     assert [row.days_late(date(2026, 11, day)) for day in (16, 17, 18, 20)] == [0, 0, 1, 3]
 
