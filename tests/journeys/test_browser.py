@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -9,12 +10,18 @@ from playwright.sync_api import Browser, Page, sync_playwright
 
 from labresults.models import PreparationBatch, Run, Sample
 from reports.models import Certificate
-from tests.builders import PASSWORD, Laboratory, a_reading_file
+from tests.builders import NOW, PASSWORD, Laboratory, a_reading_file
 
 PICTURES = Path(__file__).resolve().parents[2] / ".screenshots"
 ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--no-first-run"]
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+
+@pytest.fixture(autouse=True)
+def a_day_in_the_laboratorys_year(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Pages take the time from Django; standards and balances of the builders hold for this year only."""
+    monkeypatch.setattr("django.utils.timezone.now", lambda: NOW + timedelta(days=2))
 
 
 @pytest.fixture
