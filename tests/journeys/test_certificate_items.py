@@ -6,17 +6,16 @@ The letters and what they ask for: ISO/IEC 17025:2017, 7.8.2.1 a to p, in our wo
 from io import BytesIO
 
 import pytest
-from django.db import connection
 from pypdf import PdfReader
 
-from labresults import guards
 from labresults.actions.evaluation import evaluate_run
 from labresults.actions.runs import plan_run
-from labresults.models import MethodVersion, Submission
+from labresults.models import Submission
 from reports.queries.files import content_of
 from tests.builders import (
     Laboratory,
     a_certificate,
+    a_method,
     a_reading_file,
     a_submission,
     an_evaluated_run,
@@ -33,7 +32,7 @@ ITEMS = [
     ("d, end", "End of certificate C26-0001, issue 1"),
     ("e, client", "Ninefold Ridge prospect"),
     ("e, contact", "Camp Office"),
-    ("f, method", "AR-7 v1"),
+    ("f, method", "AR-8 v1"),
     ("g, description", "3 samples of soil"),
     ("g, identification of the item", "NRD014 112.0 m"),
     ("g, condition", "one bag torn"),
@@ -57,9 +56,8 @@ def words(lab: Laboratory) -> str:
     """The text of a certificate in which nothing is left out."""
     lab.client.address = "Camp Office\nNinefold Ridge"
     lab.client.save()
-    guards.remove(connection)  # a method version is never edited: this spares the test a second method
-    MethodVersion.objects.update(is_external=True)
-    guards.install(connection)
+    lab.version = a_method(lab.people["quality manager"], "AR-8", is_external=True)
+    lab.method = lab.version.method
     submission = a_submission(lab)
     Submission.objects.update(condition="one bag torn, none lost", sampling="grid of 50 m, by the client")
     submission.refresh_from_db()
