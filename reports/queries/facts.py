@@ -1,12 +1,13 @@
 """From database rows to the facts of a certificate: names, dates in words, units; nothing is rounded or decided."""
 
+import re
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from labresults.queries.reportable import Asked, Reportable
-from labresults.terms import Basis, Mark, NotMeasured, Role
+from labresults.terms import Basis, Mark, NotMeasured
 from reports.facts import (
     CertificateFacts,
     ControlFact,
@@ -159,7 +160,12 @@ def _result(found: Reportable, key: tuple[int, int, str], sample: str, code: str
         marks=tuple(Mark(mark) for mark in row.marks),
         why_no_value=row.why_no_value or None,
         control_remarks=tuple(
-            control_remark(o.position.role, _without_others(o, found), o.acceptance.reason, str(o.acceptance.made_by))
+            control_remark(
+                o.position.role,
+                _said_of(o, found),
+                _own_only(o.acceptance.reason, found),
+                str(o.acceptance.made_by),
+            )
             for o in found.failures[row.pk]["accepted"]
         ),
     )
@@ -231,13 +237,12 @@ def _accredited(method: int, found: Reportable) -> str:
 
 
 def _control(outcome: "ControlOutcome", found: Reportable) -> ControlFact:
+    """One row of the appendix; of another client's sample neither number nor content, only how it was judged."""
     position = outcome.position
     label = position.lot.material.name if position.lot else position.label
+    others = _is_others(outcome, found)
     if position.portion and position.portion.subsample:
-        own = position.portion.subsample.sample.submission_id == found.submission.pk
-        label = position.portion.subsample.sample.number if own else ANOTHER
-    elif position.role == Role.METHOD_BLANK:
-        label = position.label
+        label = ANOTHER if others else position.portion.subsample.sample.number
     accepted = getattr(outcome, "acceptance", None)
     return ControlFact(
         run=outcome.evaluation.run.number,
@@ -245,14 +250,21 @@ def _control(outcome: "ControlOutcome", found: Reportable) -> ControlFact:
         label=label,
         analyte=outcome.line.element_id,
         unit=found_unit(outcome),
-        expected=outcome.expected,
+        expected=None if others else outcome.expected,
         observed=outcome.observed,
         measure=outcome.measure,
         low=outcome.criterion.low,
         high=outcome.criterion.high,
         verdict=outcome.verdict,
-        accepted_because=f"{accepted.reason} ({accepted.made_by})" if accepted else "",
+        accepted_because=_own_only(f"{accepted.reason} ({accepted.made_by})", found) if accepted else "",
     )
+
+
+def _is_others(outcome: "ControlOutcome", found: Reportable) -> bool:
+    """Whether a control sample was made of a sample of another submission."""
+    portion = outcome.position.portion
+    sample = portion.subsample.sample if portion and portion.subsample else None
+    return sample is not None and sample.submission_id != found.submission.pk
 
 
 def found_unit(outcome: "ControlOutcome") -> str:
@@ -260,13 +272,19 @@ def found_unit(outcome: "ControlOutcome") -> str:
     return "%" if outcome.measure.endswith("%") else "× quantification limit"
 
 
-def _without_others(outcome: "ControlOutcome", found: Reportable) -> str:
-    """The sentence of an outcome, without the number of another client's sample."""
-    portion = outcome.position.portion
-    sample = portion.subsample.sample if portion and portion.subsample else None
-    if sample and sample.submission_id != found.submission.pk:
-        return str(outcome.why).replace(sample.number, ANOTHER)
-    return str(outcome.why)
+def _said_of(outcome: "ControlOutcome", found: Reportable) -> str:
+    """What is said of a failed control sample; of another client's sample how it was judged, and no content."""
+    if not _is_others(outcome, found):
+        return _own_only(str(outcome.why), found)
+    observed = "no value" if outcome.observed is None else f"{outcome.observed:.4g} {found_unit(outcome)}"
+    return f"{outcome.line}, {ANOTHER}: {observed}: {outcome.verdict}"
+
+
+def _own_only(words: str, found: Reportable) -> str:
+    """Words that people typed, without the laboratory numbers of samples that are not this client's."""
+    own = {sample.number for sample in found.samples}
+    number = re.compile(rf"\b{re.escape(found.laboratory.prefix)}\d{{2}}-\d{{5,}}")
+    return number.sub(lambda match: match[0] if match[0] in own else "another sample", words)
 
 
 def _departures(found: Reportable, preliminary: bool) -> tuple[str, ...]:
@@ -278,7 +296,7 @@ def _departures(found: Reportable, preliminary: bool) -> tuple[str, ...]:
     exceptions = {d.review.exception for d in found.decisions.values() if d.review.exception}
     said += [f"Reviewed under a named exception: {exception}" for exception in sorted(exceptions)]
     repeats = sorted({r.position.repeat_cause for r in found.results.values() if r.position.repeat_cause})
-    said += [f"Measured again: {cause}" for cause in repeats]
+    said += [f"Measured again: {_own_only(cause, found)}" for cause in repeats]
     return tuple(said)
 
 

@@ -21,6 +21,7 @@ from reports.queries.files import content_of
 from tests.builders import (
     Laboratory,
     a_certificate,
+    a_reading_file,
     a_run,
     a_submission,
     an_evaluated_run,
@@ -212,3 +213,33 @@ def test_a_statement_of_conformity_names_its_rule_and_print_never_contradicts_it
 def test_a_limit_on_another_basis_is_not_compared(lab: Laboratory) -> None:
     document = with_limit(lab, Basis.DRY)
     assert {row.conformity for row in document.rows} == {"cannot be decided"}
+
+
+def test_nothing_of_another_clients_sample_reaches_a_certificate(lab: Laboratory) -> None:
+    # given a batch of two clients whose duplicate, of the other client's sample, failed for lead
+    other = register_client(by=lab.people["reception"], at=lab.later(), code="other", name="Other Client")
+    ours, theirs = a_submission(lab, 1), a_submission(lab, 1, client=other, names=["their secret"])
+    (own,), (foreign,) = ours.samples.all(), theirs.samples.all()
+    batch = begin_batch(
+        by=lab.people["preparer"], at=lab.later(), method_version=lab.version, samples=[own, foreign], caution_read=True
+    )
+    rows = [Weighed(p.label, 0.5, 50.0) for p in batch.portions.all()]
+    record_weighings(by=lab.people["preparer"], at=lab.later(), batch=batch, rows=rows)
+    run = a_run(lab, batch)
+    content = {foreign.number: {"Cu": 777.7, "Pb": 666.6}}
+    failed = {(f"{foreign.number} D", "Pb"): 1.5}
+    an_imported_file(lab, run, a_reading_file(run, contents=content, factors=failed))
+    evaluation = evaluate_run(by=lab.people["analyst"], at=lab.later(), run=run)
+    accept_control(
+        by=lab.people["analyst"], at=lab.later(), reason=f"{foreign.number} is coarse; {own.number} is not",
+        outcomes=list(evaluation.outcomes.filter(verdict="outside")),
+    )  # fmt: skip
+
+    # when our certificate is frozen
+    document = a_certificate(lab, approved(lab, ours), draw=False).document
+
+    # then it says that the duplicate failed and why that was accepted, and nothing of the other client's
+    assert "another sample of this batch" in document
+    assert f"another sample is coarse; {own.number} is not" in document
+    for secret in (foreign.number, "their secret", "777.7", "666.6", "999.9"):
+        assert secret not in document
