@@ -69,7 +69,10 @@ def reportable(submission: Submission) -> Reportable:
     selections = newest_selections(sample_ids=[sample.pk for sample in samples])
     chosen = {key: selection.result for key, selection in selections.items()}
     decisions = newest_decisions([result.pk for result in chosen.values()])
-    approved = {key: result for key, result in chosen.items() if _is_approved(result, decisions)}
+    signed = {key: result for key, result in chosen.items() if _is_approved(result, decisions)}
+    failures = failures_of(list(signed.values()))
+    # A control sample may fail after the signature, when its batch is read again: nobody has said why that may stand.
+    approved = {key: result for key, result in signed.items() if not failures[result.pk]["open"]}
     asked = _asked(request, samples, approved)
     not_measured = _not_measured(samples, asked)
     results = list(approved.values())
@@ -82,14 +85,14 @@ def reportable(submission: Submission) -> Reportable:
         results=approved,
         not_measured=not_measured,
         decisions=decisions,
-        failures=failures_of(results),
+        failures=failures,
         method_versions=_versions_used(asked, results),
         controls=_controls(results),
         limits=list(Limit.objects.filter(limit_set=request.limit_set).select_related("limit_set").order_by("element"))
         if request.limit_set_id
         else [],
         scope=list(Scope.objects.filter(method__in={a.method_version.method_id for a in asked})),
-        missing=_missing(asked, chosen, approved, not_measured),
+        missing=_missing(asked, chosen, signed, approved, not_measured),
     )
 
 
@@ -160,6 +163,7 @@ def _controls(results: Sequence[Result]) -> list[ControlOutcome]:
 def _missing(
     asked: Sequence[Asked],
     chosen: dict[tuple[int, int, str], Result],
+    signed: dict[tuple[int, int, str], Result],
     approved: dict[tuple[int, int, str], Result],
     not_measured: dict[tuple[int, int, str], NotMeasuredResult],
 ) -> list[str]:
@@ -169,5 +173,7 @@ def _missing(
         if key in approved or key in not_measured:
             continue
         state = "is not approved" if key in chosen else "has no result"
+        if key in signed:
+            state = "was approved, and a control sample failed since"
         missing.append(f"{one.element} by {one.method_version.method} in {one.sample} {state}")
     return missing

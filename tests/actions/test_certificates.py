@@ -9,6 +9,7 @@ from pypdf import PdfReader
 
 from labresults.actions.evaluation import accept_control, evaluate_run
 from labresults.actions.preparation import Weighed, begin_batch, record_weighings
+from labresults.actions.runs import plan_run
 from labresults.actions.samples import receive_samples, register_client, register_limits, state_not_measured
 from labresults.acts import BadInput, NotAuthorised, WrongState
 from labresults.models import AuditEvent
@@ -24,6 +25,7 @@ from tests.builders import (
     a_reading_file,
     a_run,
     a_submission,
+    a_weighed_batch,
     an_evaluated_run,
     an_imported_file,
     approved,
@@ -243,3 +245,22 @@ def test_nothing_of_another_clients_sample_reaches_a_certificate(lab: Laboratory
     assert f"another sample is coarse; {own.number} is not" in document
     for secret in (foreign.number, "their secret", "777.7", "666.6", "999.9"):
         assert secret not in document
+
+
+def test_a_control_sample_that_fails_after_the_signature_holds_the_certificate(lab: Laboratory) -> None:
+    # given samples measured and approved in a run that did not read their method blank
+    submission = a_submission(lab)
+    batch = a_weighed_batch(lab, submission)
+    given = {"by": lab.people["analyst"], "method_version": lab.version, "instrument": lab.spectrometer}
+    alone = plan_run(at=lab.later(), portions=list(batch.portions.filter(role="sample")), **given)
+    an_imported_file(lab, alone)
+    evaluate_run(by=lab.people["analyst"], at=lab.later(), run=alone)
+    approved(lab, submission)
+    # when the whole batch is read later, and its blank fails for lead
+    whole = a_run(lab, batch)
+    an_imported_file(lab, whole, a_reading_file(whole, contents={"B26-0001 MB1": {"Pb": 0.2}}))
+    evaluate_run(by=lab.people["analyst"], at=lab.later(), run=whole)
+    # then nothing is certified until somebody looks
+    with pytest.raises(WrongState, match="Pb by AR-7 in KF26-00001"):
+        a_certificate(lab, submission)
+    assert not Certificate.objects.exists()
