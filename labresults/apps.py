@@ -1,10 +1,10 @@
-"""Names the app, and puts the guards, roles and permissions in place after every migration."""
+"""Names the app, and puts the guards, the index that finds, roles and permissions in place after every migration."""
 
 from typing import Any
 
 from django.apps import AppConfig, apps
 from django.db import connections
-from django.db.models.signals import post_migrate
+from django.db.models.signals import post_migrate, pre_migrate
 
 
 class LabresultsConfig(AppConfig):
@@ -14,16 +14,26 @@ class LabresultsConfig(AppConfig):
     def ready(self) -> None:
         from labresults import checks  # noqa: F401, PLC0415  (registers itself; models must be there first)
 
+        pre_migrate.connect(_before_migration, dispatch_uid="labresults.before_migration")
         post_migrate.connect(_after_migration, dispatch_uid="labresults.after_migration")
+
+
+def _before_migration(sender: AppConfig, using: str, plan: Any = (), **_: Any) -> None:
+    """SQLite remakes a table to change it, which a trigger that names another table would break."""
+    from labresults import finding  # noqa: PLC0415  (models must be there first)
+
+    if plan and sender.name == "labresults" and connections[using].vendor == "sqlite":
+        finding.remove(connections[using])
 
 
 def _after_migration(sender: AppConfig, using: str, **_: Any) -> None:
     """Once, after the last app of ours: every table is there then."""
     if sender.name != "reports":
         return
-    from labresults import guards  # noqa: PLC0415  (models must be there first)
+    from labresults import finding, guards  # noqa: PLC0415  (models must be there first)
 
     guards.install(connections[using])
+    finding.install(connections[using])
     _make_roles(using)
 
 

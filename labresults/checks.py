@@ -6,7 +6,7 @@ from django.conf import settings
 from django.core.checks import Error, Tags, Warning, register
 from django.db import connections
 
-from labresults import guards
+from labresults import finding, guards
 
 
 @register(Tags.database)
@@ -23,6 +23,20 @@ def guards_stand(databases: list[str] | None = None, **_: Any) -> list[Error]:
         Error(f"The guard of {table} is missing.", hint="Run: python3 manage.py migrate", id="labresults.E001")
         for table in missing
     ]
+
+
+@register(Tags.database)
+def things_are_found(databases: list[str] | None = None, **_: Any) -> list[Warning]:
+    """The index behind the box at the top stands as it is defined (run with the one above).
+
+    A warning, since `migrate` is what mends it and stops at errors.
+    """
+    if not databases or "default" not in databases:
+        return []
+    if not finding.is_wanted(connections["default"]) or not finding.missing(connections["default"]):
+        return []
+    words = "The index that finds things is missing or of an older definition: not everything is found."
+    return [Warning(words, hint="Run: python3 manage.py migrate", id="labresults.W002")]
 
 
 @register(Tags.security, deploy=True)

@@ -1,19 +1,56 @@
 """The laboratory's roles and the acts that each may do. Groups and permissions are made from this after a migration."""
 
 ROLES: dict[str, frozenset[str]] = {
-    "reception": frozenset({"receive_samples", "register_client", "change_request", "state_not_measured"}),
-    "preparer": frozenset({"begin_batch", "record_weighings", "state_not_measured"}),
+    "reception": frozenset(
+        {
+            "add_sample",
+            "attach_file",
+            "change_request",
+            "correct_identification",
+            "move_sample",
+            "receive_samples",
+            "record_custody",
+            "register_client",
+            "remember_request",
+            "state_not_measured",
+            "strike_sample",
+        }
+    ),
+    "preparer": frozenset(
+        {
+            "add_reagents",
+            "attach_file",
+            "begin_batch",
+            "discard_portion",
+            "record_custody",
+            "record_fire_charges",
+            "record_mass_losses",
+            "record_weighings",
+            "state_not_measured",
+        }
+    ),
     "analyst": frozenset(
-        {"plan_run", "import_readings", "evaluate_run", "accept_control", "select_result", "save_layout"}
+        {
+            "accept_control",
+            "allow_override",
+            "evaluate_run",
+            "import_readings",
+            "plan_run",
+            "save_layout",
+            "select_result",
+        }
     ),
     "reviewer": frozenset({"approve_results", "refuse_results", "send_back_results", "accept_control"}),
     "issuer": frozenset({"issue_certificate", "publish_certificate", "amend_certificate", "withdraw_certificate"}),
     "quality manager": frozenset(
         {
             "add_method_version",
+            "allow_override",
             "authorise_person",
             "record_equipment_check",
+            "mark_calendar_day",
             "register_equipment",
+            "register_holding_time",
             "register_limits",
             "register_lot",
             "register_material",
@@ -22,7 +59,17 @@ ROLES: dict[str, frozenset[str]] = {
             "save_rule_set",
         }
     ),
-    "laboratory manager": frozenset({"authorise_person", "enrol_person", "register_client"}),
+    "laboratory manager": frozenset(
+        {
+            "allow_override",
+            "authorise_person",
+            "enrol_person",
+            "mark_calendar_day",
+            "record_custody",
+            "register_client",
+            "set_working_week",
+        }
+    ),
     "auditor": frozenset(),
     "client": frozenset(),
 }

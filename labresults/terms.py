@@ -157,6 +157,90 @@ class SubsampleKind(StrEnum):
     FILTRATE = "filtrate"
 
 
+class Seals(StrEnum):
+    """What became of the client's seals on the way (common practice, no source)."""
+
+    NONE = "no seals"
+    INTACT = "intact"
+    BROKEN = "broken"
+
+
+class Hazard(StrEnum):
+    """What a sample may do to whoever opens it. The laboratory's own risk assessment and local codes decide."""
+
+    ASBESTOS = "may hold asbestos"
+    RADIOACTIVE = "naturally radioactive"
+    CYANIDE = "cyanide leach: never meets acid"
+    FLAMMABLE = "flammable"
+    CORROSIVE = "corrosive"
+    TOXIC = "toxic"
+    BIOLOGICAL = "may carry germs"
+
+
+HAZARD_CAUTIONS = {
+    Hazard.ASBESTOS: "Keep the container closed and the material damp. Open, crush and sieve only where fibres are"
+    " drawn off and people are protected and licensed for it.",
+    Hazard.RADIOACTIVE: "Keep dust down, store it apart, and measure the dose rate before it is opened or split.",
+    Hazard.CYANIDE: "Acid sets hydrogen cyanide free, a deadly gas. Keep the solution alkaline, away from every acid,"
+    " and work with a second person and a gas alarm.",
+    Hazard.FLAMMABLE: "Keep it from heat, sparks and hot plates, and earth large containers before pouring.",
+    Hazard.CORROSIVE: "Wear goggles and gloves that stand it; have water at hand before it is opened.",
+    Hazard.TOXIC: "Open it in the hood, with gloves, and keep food and bare skin away.",
+    Hazard.BIOLOGICAL: "Treat it as carrying germs until it was digested: gloves, no spray, a clean bench afterwards.",
+}
+"""What is said at once when a hazard is named, in the laboratory's own words (common practice, no source)."""
+
+
+class Custody(StrEnum):
+    """What a change of holder or place was (common practice, no source)."""
+
+    RECEIVED = "received"
+    MOVED = "moved"
+    HANDED_OVER = "handed over"
+    RETURNED = "returned to the client"
+    DISPOSED = "disposed of"
+
+
+class Correction(StrEnum):
+    """What of a logged delivery was corrected."""
+
+    ADDED = "added later"
+    STRUCK = "struck"
+    MOVED = "moved to another submission"
+    IDENTIFICATION = "client's own identification"
+
+
+class Concern(StrEnum):
+    """What the review of a request found before it was accepted (ISO/IEC 17025:2017, 7.1)."""
+
+    MATRIX = "the method does not serve the matrix"
+    TOO_LITTLE = "too little for the test portions"
+    HOLDING_TIME = "the holding time has passed"
+    METHOD_EXPIRED = "no version of the method is valid"
+
+
+class Placing(StrEnum):
+    """Where control samples stand in a preparation batch."""
+
+    START = "at the start"
+    SPREAD = "spread evenly"
+    RANDOM = "at random, by a recorded seed"
+
+
+class MassLossKind(StrEnum):
+    """A determination by weighing before and after heating (EPA 160.3; usual practice)."""
+
+    MOISTURE = "moisture at 105 °C"
+    IGNITION = "loss on ignition"
+
+
+class OverrideKind(StrEnum):
+    """What a person with the authority for it lets go on, by name and with a reason."""
+
+    EXPIRED_LOT = "expired lot"
+    OVERDUE_EQUIPMENT = "overdue equipment"
+
+
 class Repeat(StrEnum):
     """Four repeats that are not the same; each keeps its parent."""
 
@@ -190,6 +274,14 @@ class Decision(StrEnum):
     APPROVE = "approved"
     REFUSE = "refused"
     SEND_BACK = "sent back"
+
+
+class DayPart(StrEnum):
+    """How much of a day is worked in the laboratory's calendar (common practice, no source)."""
+
+    OPEN = "open"
+    HALF = "half a day"
+    CLOSED = "closed"
 
 
 class Station(StrEnum):

@@ -4,38 +4,30 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 
-from labresults.terms import Measure
-from reports.document import (
-    Cell,
-    CertificateDocument,
-    Change,
-    Column,
-    ControlRow,
-    MethodNote,
-    Remark,
-    Row,
-    Signature,
-)
+from labresults.terms import Basis
+from reports.appendix import control_row
+from reports.document import Cell, CertificateDocument, Change, Column, MethodNote, Remark, Row, Signature
 from reports.facts import (
     CertificateFacts,
-    ControlFact,
     DeterminationFact,
     LimitFact,
     MethodFact,
     ResultFact,
     SampleFact,
 )
-from reports.rules.basis import basis_sentences, column_words, form_sentence
+from reports.rules.basis import basis_sentences, column_basis, column_words, form_sentence, off_column_remark
 from reports.rules.censoring import Limits
 from reports.rules.conformity import Compared, DecisionRule, Limit, NotComparable, Statement, print_compared
 from reports.rules.printing import Measured, PrintedValue, print_limit, print_measured
 from reports.rules.qualifiers import assign_letters, marks_beside, remarks_for
-from reports.rules.rounding import round_for_report, text
 from reports.rules.ruleset import RuleSet, describe
-from reports.statements import conformity_text, standing_statements
-
-CONTROL_FIGURES = 4  # figures of an observed value in the appendix: one more than results have
-CONTROL_DECIMALS = 3  # and no finer than this: what a blank gives beyond it is arithmetic, not measurement
+from reports.statements import (
+    conformity_head,
+    conformity_of_row,
+    conformity_text,
+    limit_numbers,
+    standing_statements,
+)
 
 
 class Incomplete(ValueError):
@@ -51,14 +43,18 @@ def compose(
     sample has no remark.
     """
     marks = _method_marks(facts.methods)
-    printed = _print_all(facts, rule_set)
+    bases = _column_bases(facts)
+    printed = _print_all(facts, bases, rule_set)
     letters = assign_letters(remark for _, remarks, _ in printed.values() for remark in remarks)
-    columns = tuple(_column(d, facts, rule_set, marks) for d in facts.determinations)
+    columns = tuple(_column(d, facts, bases[d.method, d.element], rule_set, marks) for d in facts.determinations)
+    numbers = limit_numbers(facts.limits)
     by_sample: dict[str, dict[tuple[str, str], ResultFact]] = {}
     for result in facts.results:
         by_sample.setdefault(result.sample, {})[result.method, result.element] = result
     rows = tuple(
-        _row(sample, columns, facts.determinations, by_sample.get(sample.number, {}), printed, letters, rule_set)
+        _row(
+            sample, columns, facts.determinations, by_sample.get(sample.number, {}), printed, letters, numbers, rule_set
+        )
         for sample in facts.samples
     )
     document = CertificateDocument(
@@ -83,7 +79,7 @@ def compose(
         rows=rows,
         remarks=tuple(Remark(letter, words) for words, letter in letters.items()),
         methods=tuple(_method_note(method, marks) for method in facts.methods),
-        controls=tuple(_control_row(control, rule_set) for control in facts.controls),
+        controls=tuple(control_row(control, rule_set) for control in facts.controls),
         rule_name=f"{rule_set.name} v{rule_set.version}",
         rule_text=describe(rule_set),
         uncertainty_text=_uncertainty_text(facts.methods),
@@ -97,7 +93,7 @@ def compose(
         replaces=facts.replaces,
         replaces_why=facts.replaces_why,
         preliminary=facts.preliminary,
-        conformity_head=_conformity_head(facts.limits),
+        conformity_head=conformity_head(facts.limits),
     )
     return _against(document, previous) if previous else document
 
@@ -106,19 +102,33 @@ Key = tuple[str, str, str]  # sample, method, element
 Printed = tuple[PrintedValue, tuple[str, ...], Statement | None]
 
 
-def _print_all(facts: CertificateFacts, rule_set: RuleSet) -> dict[Key, Printed]:
+def _print_all(facts: CertificateFacts, bases: dict[tuple[str, str], Basis], rule_set: RuleSet) -> dict[Key, Printed]:
     """Each result as printed, with its remarks in words and its statement of conformity, in reading order."""
-    limits = {limit.element: limit for limit in facts.limits}
+    limits = {(limit.limit_set, limit.element): limit for limit in facts.limits}
+    limit_sets = {sample.number: sample.limit_set for sample in facts.samples}
     order = {(d.method, d.element): place for place, d in enumerate(facts.determinations)}
     samples = {sample.number: place for place, sample in enumerate(facts.samples)}
     results = sorted(
         (r for r in facts.results if (r.method, r.element) in order and r.sample in samples),
         key=lambda r: (samples[r.sample], order[r.method, r.element]),
     )
-    return {(r.sample, r.method, r.element): _print(r, limits.get(r.element), rule_set) for r in results}
+    return {
+        (r.sample, r.method, r.element): _print(
+            r, limits.get((limit_sets[r.sample], r.element)), bases[r.method, r.element], rule_set
+        )
+        for r in results
+    }
 
 
-def _print(result: ResultFact, limit: LimitFact | None, rule_set: RuleSet) -> Printed:
+def _column_bases(facts: CertificateFacts) -> dict[tuple[str, str], Basis]:
+    """What each column, by method and element, is on."""
+    found: dict[tuple[str, str], list[Basis]] = {(d.method, d.element): [] for d in facts.determinations}
+    for result in (result for result in facts.results if result.value is not None):
+        found.setdefault((result.method, result.element), []).append(result.basis)
+    return {key: column_basis(bases, facts.basis) for key, bases in found.items()}
+
+
+def _print(result: ResultFact, limit: LimitFact | None, column: Basis, rule_set: RuleSet) -> Printed:
     measured = Measured(
         None if result.not_measured else result.value,
         result.unit,
@@ -129,7 +139,9 @@ def _print(result: ResultFact, limit: LimitFact | None, rule_set: RuleSet) -> Pr
     )
     compared = _compared(measured, result, limit, rule_set)
     printed = compared.printed if compared else print_measured(measured, rule_set)
+    off_column = off_column_remark(result.basis, column) if result.value is not None else ""
     remarks = remarks_for(printed, result.not_measured, result.control_remarks)
+    remarks += (*((off_column,) if off_column else ()), *result.request_remarks)
     if compared and compared.footnote:
         remarks += (compared.footnote,)
     return printed, remarks, compared.statement if compared else None
@@ -159,12 +171,11 @@ def _method_marks(methods: Sequence[MethodFact]) -> dict[str, str]:
 
 
 def _column(
-    determination: DeterminationFact, facts: CertificateFacts, rule_set: RuleSet, marks: dict[str, str]
+    determination: DeterminationFact, facts: CertificateFacts, basis: Basis, rule_set: RuleSet, marks: dict[str, str]
 ) -> Column:
     own = [r for r in facts.results if (r.method, r.element) == (determination.method, determination.element)]
     detection = Counter(print_limit(r.detection_limit, rule_set) for r in own if not r.not_measured)
     quantification = Counter(print_limit(r.quantification_limit, rule_set) for r in own if not r.not_measured)
-    basis = own[0].basis if own else facts.basis
     return Column(
         key=_key(determination),
         formula=determination.reported_as,
@@ -188,6 +199,7 @@ def _row(
     results: dict[tuple[str, str], ResultFact],
     printed: dict[Key, Printed],
     letters: dict[str, str],
+    numbers: dict[str, int],
     rule_set: RuleSet,
 ) -> Row:
     cells, statements = [], []
@@ -202,7 +214,7 @@ def _row(
         cells.append(_cell(column, result, value, marks_beside(remarks, letters), rule_set))
         if statement is not None:
             statements.append((determination.reported_as, statement))
-    conformity, conforms = _row_conformity(statements)
+    conformity, conforms = conformity_of_row(statements, numbers.get(sample.limit_set, 0))
     return Row(
         sample.number,
         sample.client_identification,
@@ -231,24 +243,6 @@ def _cell(column: Column, result: ResultFact, value: PrintedValue, mark: str, ru
     )
 
 
-def _row_conformity(statements: Sequence[tuple[str, Statement]]) -> tuple[str, bool | None]:
-    if not statements:
-        return "", None
-    kinds = {statement for _, statement in statements}
-    fails = kinds & {Statement.DOES_NOT_CONFORM, Statement.DOES_NOT_WITHIN_U}
-    conforms = False if fails else None if Statement.CANNOT_BE_DECIDED in kinds else True
-    if len(kinds) == 1:
-        return statements[0][1].value, conforms
-    worst = [f"{name} {statement.value}" for name, statement in statements if statement != Statement.CONFORMS]
-    return "; ".join(worst) + "; the others conform" * (Statement.CONFORMS in kinds), conforms
-
-
-def _conformity_head(limits: Sequence[LimitFact]) -> str:
-    if len(limits) == 1:
-        return f"{limits[0].element} against {limits[0].value:g} {limits[0].unit}"
-    return "Against the limits" if limits else ""
-
-
 def _description(facts: CertificateFacts) -> str:
     kinds = Counter(sample.matrix for sample in facts.samples)
     parts = [f"{count} sample{'' if count == 1 else 's'} of {matrix}" for matrix, count in kinds.items()]
@@ -268,29 +262,6 @@ def _method_note(method: MethodFact, marks: dict[str, str]) -> MethodNote:
         blank=method.blank,
         accredited=method.accredited,
         external=method.external,
-    )
-
-
-def _control_row(control: ControlFact, rule_set: RuleSet) -> ControlRow:
-    def figures(value: float | None) -> str:
-        return "" if value is None else text(round_for_report(value, CONTROL_FIGURES, CONTROL_DECIMALS, rule_set.tie))
-
-    low, high = control.low, control.high
-    limits = f"{low:g} to {high:g}" if low is not None and high is not None else ""
-    limits = limits or (f"at most {high:g}" if high is not None else f"at least {low:g}")
-    return ControlRow(
-        run=control.run,
-        kind=control.kind,
-        label=control.label,
-        analyte=control.analyte,
-        unit=control.unit,
-        # A blank is expected to give nothing: the limit that it is counted in is not an expectation.
-        expected="" if control.measure == Measure.TIMES_QUANTIFICATION_LIMIT else figures(control.expected),
-        found=figures(control.observed),
-        measure=control.measure,
-        limits=limits,
-        verdict=control.verdict,
-        accepted_because=control.accepted_because,
     )
 
 

@@ -13,6 +13,7 @@ class SampleFact:
     client_identification: str
     matrix: str
     condition: str
+    limit_set: str = ""  # which of the limits its results are compared with
 
 
 @dataclass(frozen=True)
@@ -35,6 +36,7 @@ class ResultFact:
     marks: tuple[Mark, ...]
     why_no_value: str | None
     control_remarks: tuple[str, ...] = ()
+    request_remarks: tuple[str, ...] = ()  # what was accepted when the request was reviewed, and times that had passed
     not_measured: NotMeasured | None = None
 
 
@@ -67,13 +69,14 @@ class MethodFact:
 
 @dataclass(frozen=True)
 class LimitFact:
-    """An upper limit that the results of one element are compared with."""
+    """An upper limit that the results of one element are compared with, in samples of the same limit set."""
 
     element: str
     value: float
     unit: str
     source: str
     basis: Basis = Basis.AS_RECEIVED
+    limit_set: str = ""
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,4 @@
-"""What is printed at the counter: a receipt and labels. Everything is a string already, as it will stand on paper."""
+"""What is printed at the counter and at the bench. Everything is a string already, as it will stand on paper."""
 
 from dataclasses import dataclass
 
@@ -40,8 +40,10 @@ class ReceiptDocument:
     reference: str
     received: str
     kept_until: str
+    arrival: tuple[Notice, ...]  # seals, temperature, sampling: what was found or said when it came
     unit: str  # of what was delivered, g or mL
     lines: tuple[ReceiptLine, ...]
+    otherwise: tuple[Notice, ...]  # rows for which something else is asked than above
     notices: tuple[Notice, ...]
     received_by: str
     received_when: str
@@ -49,25 +51,49 @@ class ReceiptDocument:
 
 
 @dataclass(frozen=True)
-class Label:
-    """One label. `code` is what a scanner reads: a laboratory number, and nothing else.
+class Column:
+    """A column of figures of a bench sheet: its heading, and the unit with what is allowed or usual below it."""
 
-    `kind`: a word that tells two bottles of one sample apart ("total", "dissolved"); `heavy`: white on black.
-    """
-
-    number: str
-    code: str
-    client_identification: str
-    kind: str = ""
-    heavy: bool = False
-    treatment: str = ""
-    foot: str = ""
+    heading: str
+    below: str
 
 
 @dataclass(frozen=True)
-class LabelSheet:
-    """Labels in the order in which they are peeled off, 24 to an A4 sheet of 64 x 33.9 mm each."""
+class BenchRow:
+    """One tube. `figures`: one a column, empty where nothing is recorded; `code`: what a scanner reads of it.
 
-    title: str
+    `is_outside`: the mass lies outside the method's window; `note`: why, what is recorded, what the sample may do.
+    """
+
+    tube: int
+    label: str
+    code: str
+    what: str
+    figures: tuple[str, ...]
+    dilution: str
+    note: str
+    is_control: bool
+    is_outside: bool
+
+
+@dataclass(frozen=True)
+class BenchSheet:
+    """What lies beside the tubes of a batch: cautions on top, what is recorded, and room to write the rest."""
+
     laboratory: str
-    labels: tuple[Label, ...]
+    number: str  # of the batch
+    method: str
+    title: str
+    printed: str  # when, and by whom
+    begun: str
+    tubes: str
+    heading: str  # of the caution: what the method's preparation may do
+    cautions: tuple[Notice, ...]
+    decides: str  # whose rules decide; empty where a caution says it
+    caution_read: str
+    facts: tuple[Notice, ...]  # balance, reagents by lot
+    columns: tuple[Column, ...]
+    usual_dilution: str
+    rows: tuple[BenchRow, ...]
+    lost: tuple[Notice, ...]
+    signatures: tuple[str, ...]

@@ -4,6 +4,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 
+from labresults.actions.batches import begin_batch
+from labresults.actions.delivery import receive_samples
 from labresults.actions.evaluation import evaluate_run
 from labresults.actions.materials import (
     record_equipment_check,
@@ -13,10 +15,10 @@ from labresults.actions.materials import (
 )
 from labresults.actions.methods import add_method_version, save_layout
 from labresults.actions.people import authorise_person, enrol_person
-from labresults.actions.preparation import Weighed, begin_batch, record_weighings
 from labresults.actions.review import approve_results
 from labresults.actions.runs import import_readings, plan_run
-from labresults.actions.samples import receive_samples, register_client, register_matrices
+from labresults.actions.samples import register_client, register_matrices
+from labresults.actions.weighings import Weighed, record_weighings
 from labresults.models import (
     Client,
     Equipment,
@@ -53,6 +55,12 @@ from reports.rules.ruleset import RuleSet
 
 NOW = datetime(2026, 11, 16, 8, 0, tzinfo=UTC)
 PASSWORD = "gravel road 1911"
+
+PHOTOGRAPH = bytes.fromhex(
+    "89504e470d0a1a0a0000000d4948445200000001000000010802000000907753de"
+    "0000000c49444154789c63d879601b0004650230aad1d6700000000049454e44ae426082"
+)
+"""A picture of one pixel, PNG."""
 
 CONTENT = {"Cu": 120.0, "Pb": 35.0}
 """True contents of an ordinary sample, mg/kg."""
@@ -128,7 +136,9 @@ LONG = LayoutSpecification(
 )
 
 
-def a_method(quality: Person, code: str = "AR-7", **changes: object) -> MethodVersion:
+def a_method(
+    quality: Person, code: str = "AR-7", *, valid_from: date = date(2026, 1, 1), **changes: object
+) -> MethodVersion:
     """Copper and lead in soil and rock by aqua regia, judged after EPA 6010D."""
     version = {
         "what_was_done": "0.5 g in aqua regia, to 50 mL; plasma emission",
@@ -150,7 +160,7 @@ def a_method(quality: Person, code: str = "AR-7", **changes: object) -> MethodVe
         code=code,
         title="Aqua regia",
         area="geochemistry",
-        valid_from=date(2026, 1, 1),
+        valid_from=valid_from,
         version=version,
         matrices=["rock", "soil"],
         lines=[_line("Cu", "324.754"), _line("Pb", "220.353")],
@@ -203,13 +213,13 @@ def a_submission(
     )
 
 
-def a_weighed_batch(lab: Laboratory, submission: Submission) -> PreparationBatch:
-    """Every sample of the submission prepared and weighed: 0.5 g, to 50 mL."""
+def a_weighed_batch(lab: Laboratory, submission: Submission, count: int | None = None) -> PreparationBatch:
+    """Every sample of the submission (or the first so many) prepared and weighed: 0.5 g, to 50 mL."""
     batch = begin_batch(
         by=lab.people["preparer"],
         at=lab.later(),
         method_version=lab.version,
-        samples=list(submission.samples.order_by("ordinal")),
+        samples=list(submission.samples.order_by("ordinal")[:count]),
         caution_read=True,
     )
     record_weighings(
@@ -234,7 +244,7 @@ def a_run(lab: Laboratory, *batches: PreparationBatch) -> Run:
         if any(batch.portions.filter(positions__isnull=False).exists() for batch in batches)
         else "",
         method_version=lab.version,
-        portions=[portion for batch in batches for portion in batch.portions.order_by("tube")],
+        portions=[portion for batch in batches for portion in batch.portions.filter(discarded=None).order_by("tube")],
         instrument=lab.spectrometer,
     )
 

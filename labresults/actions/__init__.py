@@ -1,5 +1,41 @@
 """The only writers. Importing this package enlists every act of labresults."""
 
-from labresults.actions import evaluation, materials, methods, people, preparation, review, runs, samples
+from labresults.actions import (
+    attachments,
+    batches,
+    calendar,
+    corrections,
+    custody,
+    delivery,
+    evaluation,
+    holding,
+    materials,
+    methods,
+    overrides,
+    people,
+    requests,
+    review,
+    runs,
+    samples,
+    weighings,
+)
 
-__all__ = ["evaluation", "materials", "methods", "people", "preparation", "review", "runs", "samples"]
+__all__ = [
+    "attachments",
+    "batches",
+    "calendar",
+    "corrections",
+    "custody",
+    "delivery",
+    "evaluation",
+    "holding",
+    "materials",
+    "methods",
+    "overrides",
+    "people",
+    "requests",
+    "review",
+    "runs",
+    "samples",
+    "weighings",
+]

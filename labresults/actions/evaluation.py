@@ -2,7 +2,7 @@
 
 import platform
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import datetime
 from math import isfinite
 
@@ -20,6 +20,7 @@ from labresults.models import (
     Acceptance,
     Calibration,
     ControlOutcome,
+    DiscardedPortion,
     Evaluation,
     Person,
     Result,
@@ -27,6 +28,7 @@ from labresults.models import (
     Selection,
 )
 from labresults.queries.results import as_candidates, candidates_of, newest_selections
+from labresults.queries.run_portions import Seen, seen_by
 from labresults.queries.run_tables import LeftOut, LoadedRun, load
 from labresults.readers.layout import Applied
 from labresults.terms import BlankRule, Role, Task, Verdict
@@ -44,8 +46,7 @@ def compute(
     *,
     run: Run,
     left_out: LeftOut = (),
-    last_weighing: int | None = None,
-    last_request: int | None = None,
+    seen: Seen | None = None,
     **_: object,
 ) -> Computed:
     """Evaluate a run from what is stored, without storing anything.
@@ -53,7 +54,7 @@ def compute(
     Raises WrongState as `_refuse_twice` does, BadInput when the run cannot be calculated, such as a standard in a unit
     that the method cannot use.
     """
-    loaded = load(run, left_out=left_out, last_weighing=last_weighing, last_request=last_request)
+    loaded = load(run, left_out=left_out, seen=seen)
     _refuse_twice(loaded)
     try:
         return Computed(loaded, evaluate(loaded.table, loaded.method))
@@ -66,8 +67,7 @@ def compute_again(evaluation: Evaluation) -> Computed:
     return compute(
         run=evaluation.run,
         left_out=[(number, line) for number, line in evaluation.left_out],
-        last_weighing=evaluation.last_weighing,
-        last_request=evaluation.last_request,
+        seen=seen_by(evaluation),
     )
 
 
@@ -95,8 +95,8 @@ def evaluate_run(
     if (before or left_out) and not reason:
         raise BadInput("Evaluating again, or leaving a point out, needs a reason that goes on record.")
     now = load(run, left_out=left_out)
-    if (now.last_weighing, now.last_request) != (prepared.loaded.last_weighing, prepared.loaded.last_request):
-        raise WrongState("A weighing or a request came in the meantime. Evaluate again.")
+    if now.known.seen != prepared.loaded.known.seen:
+        raise WrongState("A weighing, a drying or a request came in the meantime. Evaluate again.")
     evaluation = Evaluation.objects.create(
         run=run,
         version=before.version + 1 if before else 1,
@@ -104,8 +104,7 @@ def evaluate_run(
         outputs_sha256=outputs_digest(prepared.evaluated),
         software=labresults.__version__,
         platform=this_platform(),
-        last_weighing=prepared.loaded.last_weighing,
-        last_request=prepared.loaded.last_request,
+        **asdict(prepared.loaded.known.seen),
         left_out=[[number, line] for number, line in sorted(left_out)],
         reason=reason,
         made_by=by,
@@ -289,6 +288,9 @@ def _store_results(evaluation: Evaluation, computed: Computed) -> None:
     )
     loaded = computed.loaded
     ranks = {line.key: line.rank for line in loaded.method.lines}
+    # What was lost after the run was planned may have been read, but never stands for its sample.
+    lost = DiscardedPortion.objects.filter(portion__positions__run=evaluation.run_id)
+    discarded = set(lost.values_list("portion_id", flat=True))
     bulk.insert(
         Result,
         names.split(),
@@ -299,7 +301,8 @@ def _store_results(evaluation: Evaluation, computed: Computed) -> None:
                 loaded.line_ids[r.line],
                 r.element,
                 loaded.sample_ids[r.position],
-                loaded.positions[r.position].role == Role.SAMPLE,
+                loaded.positions[r.position].role == Role.SAMPLE
+                and loaded.positions[r.position].portion_id not in discarded,
                 ranks[r.line],
                 r.reported_as,
                 r.unit,

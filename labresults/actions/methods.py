@@ -21,6 +21,7 @@ from labresults.models import (
     PlannedStandard,
 )
 from labresults.readers.layout import Layout as LayoutSpecification
+from labresults.readers.weighing_layout import WeighingLayout
 
 
 @act("add_method_version")
@@ -86,11 +87,20 @@ def add_method_version(
 
 
 @act("save_layout")
-def save_layout(*, by: Person, at: datetime, reason: str, specification: LayoutSpecification) -> Done[Layout]:
-    """Save a layout of reading files under its name, as a new version beside older ones."""
+def save_layout(
+    *, by: Person, at: datetime, reason: str, specification: LayoutSpecification | WeighingLayout
+) -> Done[Layout]:
+    """Save a layout of files of readings or of weighings under its name, as a new version beside older ones.
+
+    Raises BadInput when the name is that of a layout of the other kind.
+    """
+    reads = "weighings" if isinstance(specification, WeighingLayout) else "readings"
     last = Layout.objects.filter(name=specification.name).order_by("-version").first()
+    if last and last.reads != reads:
+        raise BadInput(f"“{specification.name}” is a layout of {last.reads}. Give the one of {reads} another name.")
     row = Layout.objects.create(
         name=specification.name,
+        reads=reads,
         version=last.version + 1 if last else 1,
         specification=specification.to_json(),
         made_by=by,

@@ -2,7 +2,6 @@
 
 import hashlib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
@@ -11,13 +10,12 @@ from labresults.actions.numbering import next_number
 from labresults.acts import BadInput, Done, WrongState, act, require_task
 from labresults.chain import digest_rows
 from labresults.models import (
+    DiscardedPortion,
     Equipment,
     Layout,
     Line,
-    Lot,
     MethodVersion,
     Person,
-    PlannedControl,
     Position,
     Reading,
     ReadingFile,
@@ -25,30 +23,17 @@ from labresults.models import (
     TestPortion,
     Weighing,
 )
-from labresults.queries.materials import current_lot, is_overdue
+from labresults.queries.materials import is_overdue
+from labresults.queries.run_order import run_order
 from labresults.readers.layout import Layout as LayoutSpecification
 from labresults.readers.read import read
 from labresults.readers.reading import ReadFile
 from labresults.readers.run_check import check_against_run
-from labresults.terms import Role, Task
+from labresults.terms import Task
 
 READING_COLUMNS = (
     "run", "position", "line", "file", "file_row", "replicates", "mean", "sd", "count", "missing", "saturated",
 )  # fmt: skip
-
-
-@dataclass
-class _Place:
-    """A position while the run list is being made."""
-
-    role: Role
-    label: str
-    lot: Lot | None = None
-    portion: TestPortion | None = None
-    parent: "_Place | None" = None
-    dilution: float = 1.0
-    repeat_cause: str = ""
-    row: Position = field(default_factory=Position)
 
 
 @act("plan_run")
@@ -74,7 +59,7 @@ def plan_run(
     if repeats and not reason:
         named = ", ".join(portion.label for portion in portions if portion.pk in repeats)[:80]
         raise BadInput(f"Read before, or diluted at the instrument: {named}. Give the cause before it is measured.")
-    places = _places(method_version, portions, dilutions or {}, dict.fromkeys(repeats, reason), at)
+    places = run_order(method_version, portions, dilutions or {}, dict.fromkeys(repeats, reason), at)
     run = Run.objects.create(
         number=next_number("R", at), method_version=method_version, instrument=instrument, made_by=by, made_at=at
     )
@@ -220,6 +205,9 @@ def _refuse_bad_plan(
 ) -> None:
     if not portions:
         raise BadInput("A run needs at least one test solution.")
+    gone = DiscardedPortion.objects.filter(portion__in=portions).order_by("pk").values_list("portion__label", flat=True)
+    if gone:
+        raise BadInput(f"Discarded: {', '.join(gone[:5])}. Plan the portion that was taken instead.")
     foreign = [p.label for p in portions if p.batch.method_version.method_id != version.method_id]
     if foreign:
         raise BadInput(f"Prepared by another method: {', '.join(foreign[:5])}.")
@@ -229,90 +217,3 @@ def _refuse_bad_plan(
         raise BadInput(f"Nothing is recorded yet of {', '.join(missing[:5])}: mass and volume first.")
     if is_overdue(instrument, at.date()) and not reason:
         raise BadInput(f"{instrument} is overdue for its check. Have it checked, or give a reason that goes on record.")
-
-
-def _places(
-    version: MethodVersion,
-    portions: Sequence[TestPortion],
-    dilutions: Mapping[int, float],
-    causes: Mapping[int, str],
-    at: datetime,
-) -> list[_Place]:
-    """The run list: standards, checks at the start, test solutions with checks among them, checks at the end."""
-    controls = list(version.controls.filter(in_batch=False).select_related("material").order_by("ordinal"))
-    lots = {
-        material.pk: current_lot(material, at.date())
-        for material in [c.material for c in controls if c.material]
-        + [s.material for s in version.standards.select_related("material")]
-    }
-    places = [
-        _Place(
-            Role.CALIBRATION_STANDARD if ordinal else Role.CALIBRATION_BLANK,
-            f"STD {ordinal}" if ordinal else "STD 0",
-            lot=lots[standard.material_id],
-        )
-        for ordinal, standard in enumerate(version.standards.order_by("ordinal"))
-    ]
-    counts: dict[str, int] = {}
-    for control in controls:
-        if control.at_start:
-            places.append(_check(control, lots, counts, None))
-    by_portion: dict[int, _Place] = {}
-    for solution, portion in enumerate(portions, start=1):
-        factor = dilutions.get(portion.pk, 1.0)
-        place = _Place(
-            Role(portion.role),
-            portion.label,
-            lot=portion.lot,
-            portion=portion,
-            parent=by_portion.get(portion.parent_id) if portion.parent_id else None,
-            dilution=factor,
-            repeat_cause=causes.get(portion.pk, ""),
-        )
-        places.append(place)
-        by_portion[portion.pk] = place
-        more = solution < len(portions)
-        for control in controls:
-            if control.every and solution % control.every == 0 and (more or not control.at_end):
-                places.append(_check(control, lots, counts, _last_sample(places)))
-    places += [_check(control, lots, counts, _last_sample(places)) for control in controls if control.at_end]
-    _make_labels_unique(places)
-    return places
-
-
-def _check(control: PlannedControl, lots: Mapping[int, Lot], counts: dict[str, int], parent: _Place | None) -> _Place:
-    """A control sample made at the instrument; a repeat or serial dilution is of the sample before it."""
-    short = {
-        Role.INITIAL_VERIFICATION: "ICV",
-        Role.CONTINUING_VERIFICATION: "CCV",
-        Role.BLANK_CHECK: "CCB",
-        Role.LOW_LEVEL_CHECK: "LLC",
-        Role.DUPLICATE: "RR",
-        Role.SERIAL_DILUTION: "SD",
-        Role.RINSE: "RINSE",
-    }.get(Role(control.role), "QC")
-    counts[short] = counts.get(short, 0) + 1
-    of_sample = control.role in {Role.DUPLICATE, Role.SERIAL_DILUTION}
-    if of_sample and parent is None:
-        raise BadInput(f"A {control.role} needs a sample before it in the run.")
-    return _Place(
-        Role(control.role),
-        f"{parent.label} {short}" if of_sample and parent else f"{short} {counts[short]}",
-        lot=lots[control.material_id] if control.material_id else None,
-        portion=parent.portion if of_sample and parent else None,
-        parent=parent if of_sample else None,
-        dilution=(parent.dilution if parent and of_sample else 1.0) * (control.dilution or 1.0),
-    )
-
-
-def _last_sample(places: Sequence[_Place]) -> _Place | None:
-    return next((place for place in reversed(places) if place.role == Role.SAMPLE), None)
-
-
-def _make_labels_unique(places: Sequence[_Place]) -> None:
-    """Two portions of one sample may meet in a run: the batch's number tells them apart."""
-    seen: set[str] = set()
-    for place in places:
-        if place.label in seen and place.portion:
-            place.label = f"{place.label} {place.portion.batch.number}"
-        seen.add(place.label)

@@ -10,6 +10,7 @@ CalculationError
 ├── UnclearDilution      a written dilution that can be read in two ways, or in none
 ├── TooFewValues         fewer values than the formula needs
 ├── NotInRun             a position or a line that the run does not have
+├── NoWorkingDay         a calendar that cannot be, or that is not open often enough
 └── NoCurve              a calibration that cannot be fitted or inverted
 
 A message says what is wrong, where, and what to do about it.
@@ -54,6 +55,10 @@ class TooFewValues(CalculationError):
 
 class NotInRun(CalculationError):
     """A position or a line that the run does not have."""
+
+
+class NoWorkingDay(CalculationError):
+    """A calendar that cannot be, or one that is not open as often as is asked."""
 
 
 class NoCurve(CalculationError):

@@ -9,8 +9,8 @@ from typing import NamedTuple
 
 from labresults.calculation.errors import NeedsMoisture, NotPhysical, UnlikeUnits
 from labresults.calculation.run import Determination, Portion
-from labresults.calculation.stoichiometry import WEIGHTS_EDITION, compound_factor
-from labresults.calculation.units import factor_with_density, unit
+from labresults.calculation.stoichiometry import WEIGHTS_EDITION, charge_factor, compound_factor
+from labresults.calculation.units import Kind, factor_with_density, unit
 from labresults.terms import Basis, SolutionKind, State
 
 
@@ -87,10 +87,14 @@ def _dilution_links(portion: Portion, dilution: float, solution: str) -> list[Li
 
 
 def _mass_in_volume(portion: Portion) -> list[Link]:
-    volume_L = _positive(portion.volume_mL, "final volume, mL,", portion) / 1000.0
-    mass_kg = _positive(portion.mass_g, "mass of the portion, g,", portion) / 1000.0
+    volume_mL = _positive(portion.volume_mL, "final volume, mL,", portion)
+    mass_g = _positive(portion.mass_g, "mass of the portion, g,", portion)
+    water_mL, note = _own_water(portion, mass_g), f"made up to {volume_mL} mL"
+    if water_mL:
+        note = f"{volume_mL} mL of extractant and {water_mL:.7g} mL of the portion's own water"
+    volume_L, mass_kg = (volume_mL + water_mL) / 1000.0, mass_g / 1000.0
     return [
-        Link("Times the volume", f"made up to {portion.volume_mL} mL", "mg", volume_L, multiplier_unit="L"),
+        Link("Times the volume", note, "mg", volume_L, multiplier_unit="L"),
         Link(
             "Divided by the test portion",
             f"{portion.mass_g} g, {portion.state.value}",
@@ -99,6 +103,23 @@ def _mass_in_volume(portion: Portion) -> list[Link]:
             divisor_unit="kg",
         ),
     ]
+
+
+def _own_water(portion: Portion, mass_g: float) -> float:
+    """Water that a moist portion brings into the extractant, mL: 1 g of it is 1 mL (common practice, no source).
+
+    What is left in an air-dry portion counts where its loss on drying is known; a field-moist one is refused without.
+    """
+    if not portion.is_extraction or portion.state not in (State.AS_RECEIVED, State.AIR_DRY):
+        return 0.0
+    if portion.moisture_percent is None:
+        if portion.state is State.AIR_DRY:
+            return 0.0
+        raise NeedsMoisture(
+            f"{portion.key} was extracted as received: its own water adds to the extractant, and the loss on drying "
+            "is not known. Enter it at the preparation bench."
+        )
+    return mass_g * portion.moisture_percent / 100.0
 
 
 def _volume_in_volume(portion: Portion) -> list[Link]:
@@ -195,15 +216,33 @@ def chain(
     Content of the portion as weighed, basis, compound, unit. See `content_chain` and `basis_links`.
     Raises NotPhysical, NeedsMoisture, NeedsDensity, UnlikeUnits, UnknownUnit, UnknownCompound.
     """
+    content = content_chain(portion, solution_unit=solution_unit, dilution=dilution)
+    return (*content, *report_links(portion, determination))
+
+
+def report_links(portion: Portion, determination: Determination) -> tuple[Link, ...]:
+    """Return the links from the content of the portion as weighed to the reporting unit: basis, compound, unit.
+
+    Raises NeedsMoisture, NeedsDensity, UnlikeUnits, UnknownUnit, UnknownCompound.
+    """
     content_unit = CONTENT[portion.kind].sample
-    links = [*content_chain(portion, solution_unit=solution_unit, dilution=dilution)]
-    links += basis_links(portion, basis_of(portion, determination), content_unit)
+    links = [*basis_links(portion, basis_of(portion, determination), content_unit)]
     if determination.reported_as != determination.element:
         factor = compound_factor(determination.reported_as, determination.element)
         note = f"{determination.element} to {determination.reported_as}, atomic weights {WEIGHTS_EDITION}"
         links.append(Link("As the compound", note, content_unit, multiplier=factor, multiplier_unit=""))
+    if unit(determination.unit).kind is Kind.CHARGE:
+        return (*links, *_charge_links(determination, content_unit))
     links += _unit_link(content_unit, determination.unit, portion.density_kg_per_L)
     return tuple(links)
+
+
+def _charge_links(determination: Determination, content_unit: str) -> list[Link]:
+    """From a mass fraction of the element to its charge as an exchangeable cation."""
+    links = _unit_link(content_unit, "mg/kg", None)
+    ion, factor = charge_factor(determination.reported_as)
+    note = f"{ion}, atomic weights {WEIGHTS_EDITION}"
+    return [*links, Link("As exchangeable charge", note, determination.unit, multiplier=factor, multiplier_unit="")]
 
 
 def running_factors(links: tuple[Link, ...]) -> tuple[float, ...]:

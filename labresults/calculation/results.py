@@ -75,7 +75,7 @@ def _find(solutions: Solutions, row: int, column: int, portion: Portion, determi
         factor = chain_factor(portion, determination, solution_unit=method.solution_unit, dilution=position.dilution)
     except CalculationError as error:
         why_no_factor = str(error)
-    why = solutions.why_no_concentration(row, column)
+    why = portion.refused.get(line.element) or solutions.why_no_concentration(row, column)
     over_range = solutions.is_over_range(row, column)
     if why is None and over_range:
         read, printed = float(solutions.read[row, column]), method.solution_unit

@@ -6,7 +6,7 @@ instrument's unit.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -99,7 +99,7 @@ class MethodSpecification:
     signal_unit: str = "counts/s"  # of the readings, where they are signals
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Portion:
     """A test portion as it was made into a solution.
 
@@ -120,6 +120,23 @@ class Portion:
     density_kg_per_L: float | None = None
     added_mg: Mapping[str, float] = field(default_factory=dict)  # by element: spiked into the portion
     basis: Basis | None = None  # what this sample is reported on; None: as the determination says
+    is_extraction: bool = False  # shaken with an extractant, whose volume the portion's own water adds to
+    refused: Mapping[str, str] = field(default_factory=dict)  # by element: why this solution can say nothing of it
+
+    def __repr__(self) -> str:
+        """All fields by name; those that came later only where they say something.
+
+        Digests of what evaluations were given are made of it: one from before those fields must still be met.
+        """
+        shown = [
+            f"{each.name}={getattr(self, each.name)!r}"
+            for each in fields(self)
+            if each.name not in _LATER or getattr(self, each.name)
+        ]
+        return f"{type(self).__qualname__}({', '.join(shown)})"
+
+
+_LATER = frozenset({"is_extraction", "refused"})
 
 
 @dataclass(frozen=True)

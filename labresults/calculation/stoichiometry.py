@@ -10,6 +10,9 @@ from labresults.calculation.errors import UnknownCompound
 WEIGHTS_EDITION = EDITION
 """Name of the edition that every factor here stands on: kept beside each of them."""
 
+CATIONS = {"Na": 1, "K": 1, "Mg": 2, "Ca": 2, "Al": 3}
+"""Charge of the exchangeable cations of soil (ISO 11260:2018 names Na, K, Mg, Ca; Al: common practice, no source)."""
+
 _PIECE = re.compile(r"([A-Z][a-z]?)|(\()|(\))|(\d+)")
 
 
@@ -92,3 +95,16 @@ def oxide_factor(oxide: str, element: str) -> float:
     if set(dict(parse_formula(oxide))) != {element, "O"}:
         raise UnknownCompound(f"{oxide} is not an oxide of {element} alone.")
     return compound_factor(oxide, element)
+
+
+def charge_factor(element: str) -> tuple[str, float]:
+    """Return the cation in words, and what its mg/kg are multiplied by to be cmol(+)/kg [1]: z / (10 M).
+
+    One centimole of charge is M / z hundredths of a gram: 10 M / z mg.
+    Raises UnknownCompound for what is no exchangeable cation, an oxide for example.
+    """
+    charge = CATIONS.get(element)
+    if charge is None:
+        raise UnknownCompound(f"{element} is not an exchangeable cation: cmol(+)/kg is for {', '.join(CATIONS)}.")
+    ion = f"{element}{'' if charge == 1 else charge}+"
+    return ion, charge / (10.0 * ELEMENTS[element].weight)

@@ -20,6 +20,7 @@ class Kind(Enum):
 
     MASS_FRACTION = "mass of analyte per mass of sample"
     MASS_CONCENTRATION = "mass of analyte per volume"
+    CHARGE = "exchangeable charge per mass of sample"
 
 
 @dataclass(frozen=True)
@@ -43,6 +44,7 @@ UNITS = {
         Unit("ug/g", "µg/g", "microgram/gram", Kind.MASS_FRACTION),
         Unit("ug/kg", "µg/kg", "microgram/kilogram", Kind.MASS_FRACTION),
         Unit("oz/st", "troy oz/short ton", "troy_ounce/short_ton", Kind.MASS_FRACTION),
+        Unit("cmol(+)/kg", "cmol(+)/kg", "centimole/kilogram", Kind.CHARGE),
         Unit("g/L", "g/L", "gram/liter", Kind.MASS_CONCENTRATION),
         Unit("mg/L", "mg/L", "milligram/liter", Kind.MASS_CONCENTRATION),
         Unit("ug/L", "µg/L", "microgram/liter", Kind.MASS_CONCENTRATION),
@@ -90,11 +92,16 @@ def factor(from_unit: str, to_unit: str) -> Decimal:
 def factor_with_density(from_unit: str, to_unit: str, density_kg_per_L: float | None) -> float:
     """Return the factor, through the density [kg/L] where one unit is per mass and the other per volume.
 
-    mg/L divided by kg/L is mg/kg. Raises UnknownUnit; NeedsDensity; NotPhysical when the density is not above zero.
+    mg/L divided by kg/L is mg/kg. Raises UnknownUnit; UnlikeUnits for exchangeable charge, which needs the element;
+    NeedsDensity; NotPhysical when the density is not above zero.
     """
     one, other = unit(from_unit), unit(to_unit)
     if one.kind is other.kind:
         return float(factor(from_unit, to_unit))
+    if Kind.CHARGE in (one.kind, other.kind):
+        raise UnlikeUnits(
+            f"Between {one.printed} and {other.printed} stands the charge of the element: no one factor serves all."
+        )
     if density_kg_per_L is None:
         raise NeedsDensity(
             f"From {one.printed} to {other.printed} the density of the sample is needed. Enter it in kg/L, "

@@ -1,7 +1,14 @@
 """Tables and constraints; no formulas, no signals, no save() of our own."""
 
 from labresults.models.audit import AuditEvent
-from labresults.models.materials import Content, Equipment, EquipmentCheck, Lot, Material
+from labresults.models.materials import (
+    Content,
+    Equipment,
+    EquipmentCheck,
+    Lot,
+    Material,
+    Override,
+)
 from labresults.models.methods import (
     Criterion,
     Determination,
@@ -15,8 +22,20 @@ from labresults.models.methods import (
     PlannedStandard,
     Scope,
 )
-from labresults.models.people import Authorisation, Laboratory, NumberSeries, Person
-from labresults.models.preparation import PreparationBatch, TestPortion, Weighing
+from labresults.models.people import (
+    Authorisation,
+    CalendarDay,
+    Laboratory,
+    NumberSeries,
+    Person,
+)
+from labresults.models.preparation import (
+    DiscardedPortion,
+    FireCharge,
+    PreparationBatch,
+    TestPortion,
+    Weighing,
+)
 from labresults.models.results import (
     Acceptance,
     Calibration,
@@ -29,23 +48,33 @@ from labresults.models.results import (
 )
 from labresults.models.runs import Position, Reading, ReadingFile, Run
 from labresults.models.samples import (
+    Attachment,
     Client,
     CustodyEntry,
+    HoldingTime,
     Limit,
     LimitSet,
+    MassLoss,
     Matrix,
     NotMeasuredResult,
     Request,
+    RequestConcern,
     RequestedMethod,
+    RequestedTerms,
     Sample,
+    SampleCorrection,
+    StoredFile,
     Submission,
     Subsample,
+    UsualRequest,
 )
 
 __all__ = [
     "Acceptance",
+    "Attachment",
     "AuditEvent",
     "Authorisation",
+    "CalendarDay",
     "Calibration",
     "Client",
     "Content",
@@ -53,16 +82,20 @@ __all__ = [
     "Criterion",
     "CustodyEntry",
     "Determination",
+    "DiscardedPortion",
     "Element",
     "Equipment",
     "EquipmentCheck",
     "Evaluation",
+    "FireCharge",
+    "HoldingTime",
     "Laboratory",
     "Layout",
     "Limit",
     "LimitSet",
     "Line",
     "Lot",
+    "MassLoss",
     "Material",
     "Matrix",
     "Method",
@@ -70,6 +103,7 @@ __all__ = [
     "MethodVersion",
     "NotMeasuredResult",
     "NumberSeries",
+    "Override",
     "Person",
     "PlannedControl",
     "PlannedStandard",
@@ -78,16 +112,21 @@ __all__ = [
     "Reading",
     "ReadingFile",
     "Request",
+    "RequestConcern",
     "RequestedMethod",
+    "RequestedTerms",
     "Result",
     "Review",
     "ReviewedResult",
     "Run",
     "Sample",
+    "SampleCorrection",
     "Scope",
     "Selection",
+    "StoredFile",
     "Submission",
     "Subsample",
     "TestPortion",
+    "UsualRequest",
     "Weighing",
 ]

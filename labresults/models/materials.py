@@ -4,7 +4,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from labresults.models.base import Made, not_below_zero, one_of, word
-from labresults.terms import EquipmentKind, MaterialKind
+from labresults.terms import EquipmentKind, MaterialKind, OverrideKind
 
 
 class Material(models.Model):
@@ -85,3 +85,24 @@ class EquipmentCheck(Made):
 
     class Meta:
         constraints = [models.CheckConstraint(condition=Q(due_on__gte=F("done_on")), name="equipment_check_due")]
+
+
+class Override(Made):
+    """A person with the authority for it let an expired lot or overdue equipment be used on one day, with a reason."""
+
+    kind = word(OverrideKind)
+    lot = models.ForeignKey(Lot, null=True, blank=True, on_delete=models.PROTECT, related_name="overrides")
+    equipment = models.ForeignKey(Equipment, null=True, blank=True, on_delete=models.PROTECT, related_name="overrides")
+    valid_on = models.DateField(help_text="The day on which it may be used.")
+    reason = models.TextField()
+
+    class Meta:
+        constraints = [
+            one_of("kind", OverrideKind, "override_kind"),
+            models.CheckConstraint(condition=~Q(reason=""), name="override_reason"),
+            models.CheckConstraint(
+                condition=Q(kind=OverrideKind.EXPIRED_LOT, lot__isnull=False, equipment__isnull=True)
+                | Q(kind=OverrideKind.OVERDUE_EQUIPMENT, lot__isnull=True, equipment__isnull=False),
+                name="override_of_one_thing",
+            ),
+        ]

@@ -4,7 +4,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from labresults.models.base import Made, above_zero, not_below_zero, one_of, word
-from labresults.terms import BlankRule, Curve, Measure, Reach, Role, SolutionKind, Weighting
+from labresults.terms import BlankRule, Curve, Measure, Placing, Reach, Role, SolutionKind, Weighting
 
 
 class Element(models.Model):
@@ -87,6 +87,12 @@ class MethodVersion(Made):
     uncertainty_basis = models.TextField(help_text="What the uncertainty was estimated from, as certificates print it.")
     hazards = models.JSONField(default=list, help_text="[heading, words] pairs shown where the work is done.")
     matrices = models.ManyToManyField("labresults.Matrix", related_name="+")
+    is_extraction = models.BooleanField(
+        default=False, help_text="Shaken with an extractant: the portion's own water adds to its volume."
+    )
+    digest_life_h = models.FloatField(null=True, blank=True, help_text="How long a test solution may wait, h.")
+    button_low_g = models.FloatField(null=True, blank=True, help_text="Lightest lead button of a fire assay, g.")
+    button_high_g = models.FloatField(null=True, blank=True, help_text="Heaviest lead button of a fire assay, g.")
     is_plasma = models.BooleanField(default=True)
     is_external = models.BooleanField(default=False, help_text="Done by another laboratory: marked on certificates.")
 
@@ -222,8 +228,12 @@ class PlannedControl(models.Model):
     )
     in_batch = models.BooleanField(default=False)
     at_start = models.BooleanField(default=False)
-    every = models.PositiveSmallIntegerField(null=True, blank=True, help_text="Test solutions between two of them.")
+    every = models.PositiveSmallIntegerField(
+        null=True, blank=True, help_text="One for so many: test solutions in a run, samples in a batch."
+    )
     at_end = models.BooleanField(default=False)
+    at_least = models.PositiveSmallIntegerField(default=1, help_text="In a batch, however small it is.")
+    placing = word(Placing, default=Placing.START, help_text="Where it stands in a batch.")
     spike_mL = models.FloatField(null=True, blank=True, help_text="Volume of the spiking solution added, mL.")
     dilution = models.FloatField(null=True, blank=True, help_text="Factor of a serial dilution.")
 
@@ -231,6 +241,7 @@ class PlannedControl(models.Model):
         constraints = [
             models.UniqueConstraint(fields=["method_version", "ordinal"], name="planned_control_once"),
             one_of("role", Role, "planned_control_role"),
+            one_of("placing", Placing, "planned_control_placing"),
             models.CheckConstraint(
                 condition=Q(in_batch=True) | Q(at_start=True) | Q(at_end=True) | Q(every__isnull=False),
                 name="planned_control_place",
@@ -258,14 +269,20 @@ class Scope(models.Model):
 
 
 class Layout(Made):
-    """A saved layout of reading files: which column says what. Newer versions stand beside older ones."""
+    """A saved layout of files: which column says what. Newer versions stand beside older ones."""
 
     name = models.CharField(max_length=60)
+    reads = models.CharField(
+        max_length=12, choices=[("readings", "readings"), ("weighings", "weighings")], default="readings"
+    )
     version = models.PositiveSmallIntegerField(default=1)
     specification = models.TextField(help_text="As `labresults.readers.layout.Layout` writes it.")
 
     class Meta:
-        constraints = [models.UniqueConstraint(fields=["name", "version"], name="layout_version_once")]
+        constraints = [
+            models.UniqueConstraint(fields=["name", "version"], name="layout_version_once"),
+            models.CheckConstraint(condition=Q(reads__in=["readings", "weighings"]), name="layout_reads"),
+        ]
 
     def __str__(self) -> str:
         return f"{self.name} v{self.version}"

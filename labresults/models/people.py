@@ -8,6 +8,11 @@ from labresults.models.base import Made, one_of, word
 from labresults.terms import Task
 
 
+def full_week() -> list[float]:
+    """Monday to Friday."""
+    return [1.0, 1.0, 1.0, 1.0, 1.0, 0.0, 0.0]
+
+
 class Laboratory(models.Model):
     """The laboratory that this database belongs to: one row."""
 
@@ -17,6 +22,15 @@ class Laboratory(models.Model):
     prefix = models.CharField(max_length=4, help_text="Stands before every laboratory number.")
     time_zone = models.CharField(max_length=50, default="UTC")
     invented = models.BooleanField(default=False, help_text="Demonstration data: every document says so.")
+    kept_days = models.PositiveSmallIntegerField(
+        default=90, help_text="Days that samples are kept after the day on which they are due, unless agreed otherwise."
+    )
+    acidified_lock_h = models.FloatField(
+        default=24.0, help_text="Hours that a water acidified on arrival waits (40 CFR 136.3, table II, note 2)."
+    )
+    working_week = models.JSONField(
+        default=full_week, help_text="Part of each weekday that is worked, Monday first: 1, 0.5 or 0."
+    )
     separation_exception = models.TextField(
         blank=True, help_text="Named policy under which a person may review their own work; empty: never."
     )
@@ -58,6 +72,21 @@ class Authorisation(Made):
                 condition=Q(valid_to__isnull=True) | Q(valid_to__gte=F("valid_from")), name="authorisation_period"
             ),
         ]
+
+
+class CalendarDay(Made):
+    """A day that is worked otherwise than its weekday: closed, half, or open. The newest row of a day stands."""
+
+    day = models.DateField()
+    part = models.FloatField(help_text="Part of the day that is worked: 0 closed, 0.5 half, 1 open.")
+    name = models.CharField(max_length=100, help_text="Why, as the receipt may say it.")
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=Q(part__gte=0, part__lte=1), name="calendar_part"),
+            models.CheckConstraint(condition=~Q(name=""), name="calendar_name"),
+        ]
+        indexes = [models.Index(fields=["day", "-id"], name="calendar_by_day")]
 
 
 class NumberSeries(models.Model):

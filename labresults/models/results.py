@@ -18,6 +18,8 @@ class Evaluation(Made):
     platform = models.CharField(max_length=100, help_text="Where the numbers are the same bit for bit.")
     last_weighing = models.PositiveBigIntegerField(help_text="Newest weighing that it could see.")
     last_request = models.PositiveBigIntegerField(help_text="Newest request that it could see: it says the basis.")
+    last_mass_loss = models.PositiveBigIntegerField(default=0, help_text="Newest drying that it could see.")
+    last_fire_charge = models.PositiveBigIntegerField(default=0, help_text="Newest crucible that it could see.")
     left_out = models.JSONField(default=list, help_text="[position number, line] pairs left out of the curve.")
     reason = models.TextField(blank=True)
 

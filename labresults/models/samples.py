@@ -1,10 +1,20 @@
 """Clients, what they deliver and ask for, and what becomes of a sample before it is weighed out."""
 
 from django.db import models
-from django.db.models import Q
+from django.db.models import F, Q
 
 from labresults.models.base import Made, above_zero, one_of, word
-from labresults.terms import Basis, NotMeasured, SubsampleKind
+from labresults.terms import (
+    Basis,
+    Concern,
+    Correction,
+    Custody,
+    MassLossKind,
+    NotMeasured,
+    Seals,
+    State,
+    SubsampleKind,
+)
 
 
 class Client(models.Model):
@@ -15,6 +25,7 @@ class Client(models.Model):
     address = models.TextField(blank=True)
     contact = models.CharField(max_length=200, blank=True)
     email = models.EmailField(blank=True)
+    kept_days = models.PositiveSmallIntegerField(null=True, blank=True, help_text="Agreed; empty: as the laboratory.")
 
     def __str__(self) -> str:
         return self.name
@@ -28,6 +39,11 @@ class Matrix(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def is_water(self) -> bool:
+        """Whether preservation and filtration in the field matter."""
+        return self.area.startswith("waters")
 
 
 class LimitSet(models.Model):
@@ -73,8 +89,19 @@ class Submission(models.Model):
     received_by = models.ForeignKey("labresults.Person", on_delete=models.PROTECT, related_name="+")
     condition = models.TextField(blank=True, help_text="Condition of the whole delivery on receipt.")
     sampling = models.TextField(blank=True, help_text="Who sampled, by which plan, as the client says.")
+    seals = word(Seals, blank=True, help_text="Empty: nobody looked.")
+    temperature_C = models.FloatField(null=True, blank=True, help_text="Of the delivery on receipt, °C.")
+    kept_days = models.PositiveSmallIntegerField(null=True, blank=True, help_text="Agreed; empty: as the client.")
+    form_key = models.CharField(
+        max_length=40, null=True, blank=True, unique=True, help_text="Keeps one form from being logged twice."
+    )
 
     class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(seals="") | Q(seals__in=[seal.value for seal in Seals]), name="submission_seals"
+            )
+        ]
         indexes = [models.Index(fields=["client", "-received_at"], name="submission_by_client")]
 
     def __str__(self) -> str:
@@ -94,19 +121,51 @@ class Sample(models.Model):
     density_kg_per_L = models.FloatField(null=True, blank=True, help_text="Density as measured or stated, kg/L.")
     sampled_at = models.DateTimeField(null=True, blank=True, help_text="As the client says.")
     note = models.TextField(blank=True, help_text="Condition on arrival.")
+    hazards = models.JSONField(default=list, blank=True, help_text="Words of `terms.Hazard`.")
+    field_filtered = models.BooleanField(
+        null=True, blank=True, help_text="Filtered where it was taken; empty: not said."
+    )
+    preservation = models.CharField(
+        max_length=100, blank=True, help_text="As it arrived, for example nitric acid, pH 2."
+    )
+    acidified_at = models.DateTimeField(null=True, blank=True, help_text="Acidified in this laboratory on arrival.")
+    struck_at = models.DateTimeField(null=True, blank=True, help_text="Struck from its submission, with a reason.")
 
     class Meta:
         constraints = [
-            models.UniqueConstraint(fields=["submission", "client_identification"], name="identification_once"),
+            models.UniqueConstraint(
+                fields=["submission", "client_identification"],
+                condition=Q(struck_at__isnull=True),
+                name="identification_once",
+            ),
             models.UniqueConstraint(fields=["submission", "ordinal"], name="sample_ordinal_once"),
             models.CheckConstraint(condition=~Q(client_identification=""), name="identification_given"),
             above_zero("delivered_g", "delivered_g_above_zero"),
             above_zero("delivered_mL", "delivered_mL_above_zero"),
             above_zero("density_kg_per_L", "density_above_zero"),
         ]
+        indexes = [
+            models.Index(fields=["acidified_at"], condition=Q(acidified_at__isnull=False), name="sample_acidified")
+        ]
 
     def __str__(self) -> str:
         return self.number
+
+
+class SampleCorrection(Made):
+    """What was corrected of a sample after it was logged: before, after and why. The sample shows what stands now."""
+
+    sample = models.ForeignKey(Sample, on_delete=models.PROTECT, related_name="corrections")
+    what = word(Correction)
+    before = models.CharField(max_length=200, blank=True)
+    after = models.CharField(max_length=200, blank=True)
+    reason = models.TextField()
+
+    class Meta:
+        constraints = [
+            one_of("what", Correction, "sample_correction_what"),
+            models.CheckConstraint(condition=~Q(reason=""), name="sample_correction_reason"),
+        ]
 
 
 class Request(Made):
@@ -140,6 +199,73 @@ class RequestedMethod(models.Model):
             models.UniqueConstraint(
                 fields=["request", "method"], condition=Q(sample__isnull=True), name="method_requested_once_for_all"
             ),
+        ]
+
+
+class RequestedTerms(models.Model):
+    """Basis and limits of one sample, where they differ from those of the submission."""
+
+    request = models.ForeignKey(Request, on_delete=models.PROTECT, related_name="terms")
+    sample = models.ForeignKey(Sample, on_delete=models.PROTECT, related_name="+")
+    basis = word(Basis)
+    limit_set = models.ForeignKey(LimitSet, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["request", "sample"], name="terms_once_a_sample"),
+            one_of("basis", Basis, "requested_terms_basis"),
+        ]
+
+
+class RequestConcern(Made):
+    """What the review of the request found and a person accepted, with the reason (ISO/IEC 17025:2017, 7.1)."""
+
+    request = models.ForeignKey(Request, on_delete=models.PROTECT, related_name="concerns")
+    sample = models.ForeignKey(Sample, null=True, blank=True, on_delete=models.PROTECT, related_name="concerns")
+    method = models.ForeignKey("labresults.Method", null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    what = word(Concern)
+    words = models.TextField(help_text="What was found, with the figures.")
+    reason = models.TextField()
+    tell_client = models.BooleanField(help_text="The certificate says it.")
+
+    class Meta:
+        constraints = [
+            one_of("what", Concern, "request_concern_what"),
+            models.CheckConstraint(condition=~Q(reason=""), name="request_concern_reason"),
+        ]
+
+
+class UsualRequest(Made):
+    """What a client usually asks for. The newest row stands; one without methods forgets."""
+
+    client = models.ForeignKey(Client, on_delete=models.PROTECT, related_name="usual_requests")
+    methods = models.ManyToManyField("labresults.Method", related_name="+")
+    basis = word(Basis)
+    limit_set = models.ForeignKey(LimitSet, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        constraints = [one_of("basis", Basis, "usual_request_basis")]
+
+
+class HoldingTime(Made):
+    """How long after sampling an element of a matrix may wait for its measurement. The newest row stands."""
+
+    matrix = models.ForeignKey(Matrix, on_delete=models.PROTECT, related_name="holding_times")
+    element = models.ForeignKey(
+        "labresults.Element",
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="+",
+        help_text="Empty: every element that has no row of its own.",
+    )
+    hours = models.FloatField(help_text="From sampling to measurement, h.")
+    source = models.CharField(max_length=200, help_text="Standard and table, or: common practice, no source.")
+
+    class Meta:
+        constraints = [
+            above_zero("hours", "holding_time_above_zero"),
+            models.CheckConstraint(condition=~Q(source=""), name="holding_time_source"),
         ]
 
 
@@ -186,9 +312,73 @@ class Subsample(Made):
 
 
 class CustodyEntry(Made):
-    """Who had a sample from when, and where."""
+    """Who had a sample from when, and where; until the next entry."""
 
     sample = models.ForeignKey(Sample, on_delete=models.PROTECT, related_name="custody")
     held_by = models.ForeignKey("labresults.Person", on_delete=models.PROTECT, related_name="+")
     place = models.CharField(max_length=100)
     since = models.DateTimeField()
+    what = word(Custody, default=Custody.RECEIVED)
+    taken_by = models.CharField(
+        max_length=200, blank=True, help_text="Who took it from the laboratory: of the client, or for disposal."
+    )
+    reason = models.TextField(blank=True)
+
+    class Meta:
+        constraints = [one_of("what", Custody, "custody_what")]
+
+
+class StoredFile(models.Model):
+    """The bytes of a photograph or document, once, by their SHA-256."""
+
+    sha256 = models.CharField(max_length=64, unique=True)
+    media_type = models.CharField(max_length=60)
+    size = models.PositiveIntegerField(help_text="bytes")
+    content = models.BinaryField()
+
+
+class Attachment(Made):
+    """A photograph or document of a delivery or of one sample."""
+
+    submission = models.ForeignKey(Submission, on_delete=models.PROTECT, related_name="attachments")
+    sample = models.ForeignKey(Sample, null=True, blank=True, on_delete=models.PROTECT, related_name="attachments")
+    file = models.ForeignKey(StoredFile, on_delete=models.PROTECT, related_name="attachments")
+    name = models.CharField(max_length=200, help_text="As the file was called.")
+    words = models.CharField(max_length=200, blank=True, help_text="What it shows.")
+
+
+class MassLoss(Made):
+    """Moisture or loss on ignition by weighing: a technical record. A correction is a newer row with a reason.
+
+    Masses are with the dish, g; `loss_percent` is of the material as it was put into the dish.
+    """
+
+    subsample = models.ForeignKey(Subsample, on_delete=models.PROTECT, related_name="mass_losses")
+    kind = word(MassLossKind)
+    version = models.PositiveSmallIntegerField()
+    observed_at = models.DateTimeField(help_text="When it was read; `made_at` is when it was entered.")
+    state = word(State, help_text="State of the material that was put into the dish.")
+    tare_g = models.FloatField(help_text="Empty dish, g.")
+    before_g = models.FloatField(help_text="Dish and material before heating, g.")
+    after_g = models.FloatField(help_text="Dish and material after heating, g.")
+    again_g = models.FloatField(null=True, blank=True, help_text="Heated and weighed again, g.")
+    temperature_C = models.FloatField(help_text="°C")
+    loss_percent = models.FloatField(help_text="Of the mass before heating, %.")
+    oven = models.ForeignKey("labresults.Equipment", null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    balance = models.ForeignKey(
+        "labresults.Equipment", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    balance_check = models.ForeignKey(
+        "labresults.EquipmentCheck", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    reason = models.TextField(blank=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["subsample", "kind", "version"], name="mass_loss_version_once"),
+            one_of("kind", MassLossKind, "mass_loss_kind"),
+            one_of("state", State, "mass_loss_state"),
+            models.CheckConstraint(
+                condition=Q(tare_g__gte=0, before_g__gt=F("tare_g"), after_g__gte=F("tare_g")), name="mass_loss_masses"
+            ),
+        ]

@@ -17,7 +17,7 @@ def results_frame(submission: Submission) -> "DataFrame":
     """
     import pandas as pd  # noqa: PLC0415  (most of a second, for those who ask for a table only)
 
-    samples = {sample.pk: sample for sample in submission.samples.order_by("ordinal")}
+    samples = {sample.pk: sample for sample in submission.samples.filter(struck_at=None).order_by("ordinal")}
     selections = newest_selections(sample_ids=list(samples))
     decided = newest_decisions([selection.result_id for selection in selections.values()])
     rows = [

@@ -20,7 +20,7 @@ from labresults.models import (
 def submissions() -> QuerySet[Submission]:
     """Submissions with due date (of the newest request), number of samples, and whether a final certificate stands."""
     newest = Request.objects.filter(submission=OuterRef("pk")).order_by("-version")
-    counted = Sample.objects.filter(submission=OuterRef("pk")).order_by().values("submission")
+    counted = Sample.objects.filter(submission=OuterRef("pk"), struck_at=None).order_by().values("submission")
     certified = Submission.objects.filter(
         pk=OuterRef("pk"), certificates__preliminary=False, certificates__withdrawal__isnull=True
     )

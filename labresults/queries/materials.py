@@ -1,19 +1,31 @@
-"""Lots and equipment, read. Each function says how many database queries it makes."""
+"""Lots and equipment, read: what may be used on a day. Each function says how many database queries it makes."""
 
+from collections.abc import Sequence
 from datetime import date
 
+from django.db.models import Case, Exists, OuterRef, Q, Value, When
+
 from labresults.acts import BadInput
-from labresults.models import Equipment, Lot, Material
+from labresults.models import Equipment, EquipmentCheck, Lot, Material, Override
+from labresults.roles import ROLES
+
+
+def who_may_override() -> str:
+    """The roles that may let an expired lot or overdue equipment be used, in words; no query."""
+    names = sorted(role for role, acts in ROLES.items() if "allow_override" in acts)
+    return f"{', '.join(names[:-1])} or {names[-1]}"
 
 
 def current_lot(material: Material, on: date) -> Lot:
     """The lot of a material to use on a day: of those neither expired nor not yet there, the newest; one query.
 
-    Raises BadInput when there is none: work never goes on with an expired lot by itself.
+    Where all have expired, the newest one that somebody allowed for that day. Raises BadInput when there is none: work
+    never goes on with an expired lot by itself.
     """
+    allowed = Override.objects.filter(lot=OuterRef("pk"), valid_on=on)
     lot = (
-        Lot.objects.filter(material=material, received_on__lte=on, expires_on__gte=on)
-        .order_by("-received_on", "-pk")
+        Lot.objects.filter(Q(expires_on__gte=on) | Exists(allowed), material=material, received_on__lte=on)
+        .order_by(Case(When(expires_on__gte=on, then=Value(0)), default=Value(1)), "-received_on", "-pk")
         .first()
     )
     if lot is None:
@@ -21,7 +33,57 @@ def current_lot(material: Material, on: date) -> Lot:
     return lot
 
 
+def newest_check(equipment: Equipment, on: date) -> EquipmentCheck | None:
+    """The calibration or check that stands on a day; one query."""
+    return equipment.checks.filter(done_on__lte=on).order_by("-done_on", "-pk").first()
+
+
 def is_overdue(equipment: Equipment, on: date) -> bool:
     """Whether the newest check failed, is past due, or was never made; one query."""
-    newest = equipment.checks.order_by("-done_on", "-pk").first()
+    newest = newest_check(equipment, on)
     return newest is None or not newest.passed or newest.due_on < on
+
+
+def overridden(thing: Lot | Equipment, on: date) -> Override | None:
+    """By whom, and why, an expired lot or overdue equipment may be used on a day, or None; one query."""
+    return thing.overrides.filter(valid_on=on).select_related("made_by", "lot", "equipment").order_by("pk").first()
+
+
+def refuse_expired(lots: Sequence[Lot], on: date) -> list[Override]:
+    """Refuse lots that have expired, unless somebody allowed each for this day; at most one query.
+
+    Returns the overrides that they stand on, for the record. Raises BadInput naming each lot that none stands for.
+    """
+    expired = {lot.pk: lot for lot in lots if lot.expires_on < on}
+    if not expired:
+        return []
+    found = Override.objects.filter(lot__in=expired, valid_on=on).select_related("made_by", "lot").order_by("pk")
+    stands = {override.lot_id: override for override in reversed(found)}
+    missing = [f"{lot.number} ({lot.expires_on.isoformat()})" for lot in expired.values() if lot.pk not in stands]
+    if missing:
+        raise BadInput(
+            f"Expired: {', '.join(missing)}. Take another lot, or have it allowed for today, by name and with a "
+            f"reason: {who_may_override()} may."
+        )
+    return list(stands.values())
+
+
+def refuse_overdue(equipment: Equipment, on: date) -> list[Override]:
+    """Refuse equipment that is overdue for its calibration or failed it, unless somebody allowed it for this day.
+
+    At most two queries. Returns the override that it stands on, for the record. Raises BadInput.
+    """
+    if not is_overdue(equipment, on):
+        return []
+    override = overridden(equipment, on)
+    if override is None:
+        raise BadInput(
+            f"{equipment} is overdue for calibration, or failed it. Use another one, or have it allowed for today, by "
+            f"name and with a reason: {who_may_override()} may."
+        )
+    return [override]
+
+
+def in_words(override: Override) -> str:
+    """An override as the record of an act names it; no query where its lot, equipment and maker are loaded."""
+    return f"{override.lot or override.equipment} {override.kind}: {override.made_by}, {override.reason}"

@@ -10,17 +10,21 @@ from labresults.models import (
     ControlOutcome,
     Laboratory,
     Limit,
+    LimitSet,
     MethodVersion,
     NotMeasuredResult,
     Request,
+    RequestConcern,
+    RequestedTerms,
     Result,
     ReviewedResult,
     Sample,
     Scope,
     Submission,
 )
+from labresults.queries.holding import Late, measured_late
 from labresults.queries.results import Standing, failures_of, newest_decisions, newest_selections
-from labresults.terms import Decision, Role
+from labresults.terms import Basis, Decision, Role
 
 APPENDIX_ROLES = (
     Role.METHOD_BLANK,
@@ -57,15 +61,26 @@ class Reportable:
     failures: dict[int, Standing]  # by result
     method_versions: list[MethodVersion]
     controls: list[ControlOutcome]
-    limits: list[Limit]
+    terms: dict[int, RequestedTerms]  # by sample: basis and limits that differ from the request's
+    limits: list[Limit]  # of every set that a sample is compared with
+    concerns: list[RequestConcern]  # of the review of the request, those that the client is told
+    late: dict[tuple[int, int, str], Late]  # results that were measured after their holding time had ended
     scope: list[Scope]
     missing: list[str]  # in words, one a result that is not there or not approved
+
+    def basis_of(self, sample: Sample) -> Basis:
+        """What a sample is to be reported on: its own, else the request's; no query."""
+        return Basis(self.terms[sample.pk].basis if sample.pk in self.terms else self.request.basis)
+
+    def limit_set_of(self, sample: Sample) -> LimitSet | None:
+        """What a sample is compared with: its own, else the request's; no query."""
+        return self.terms[sample.pk].limit_set if sample.pk in self.terms else self.request.limit_set
 
 
 def reportable(submission: Submission) -> Reportable:
     """Load everything that a certificate of this submission is composed from."""
     request = submission.requests.select_related("limit_set").latest("version")
-    samples = list(submission.samples.select_related("matrix").order_by("ordinal"))
+    samples = list(submission.samples.filter(struck_at=None).select_related("matrix").order_by("ordinal"))
     selections = newest_selections(sample_ids=[sample.pk for sample in samples])
     chosen = {key: selection.result for key, selection in selections.items()}
     decisions = newest_decisions([result.pk for result in chosen.values()])
@@ -76,6 +91,7 @@ def reportable(submission: Submission) -> Reportable:
     asked = _asked(request, samples, approved)
     not_measured = _not_measured(samples, asked)
     results = list(approved.values())
+    terms = {row.sample_id: row for row in request.terms.select_related("limit_set")}
     return Reportable(
         laboratory=Laboratory.objects.get(pk=1),
         submission=submission,
@@ -88,12 +104,20 @@ def reportable(submission: Submission) -> Reportable:
         failures=failures,
         method_versions=_versions_used(asked, results),
         controls=_controls(results),
-        limits=list(Limit.objects.filter(limit_set=request.limit_set).select_related("limit_set").order_by("element"))
-        if request.limit_set_id
-        else [],
+        terms=terms,
+        limits=_limits(request, samples, terms),
+        concerns=list(request.concerns.filter(tell_client=True).select_related("method").order_by("pk")),
+        late=measured_late(samples, approved),
         scope=list(Scope.objects.filter(method__in={a.method_version.method_id for a in asked})),
         missing=_missing(asked, chosen, signed, approved, not_measured),
     )
+
+
+def _limits(request: Request, samples: Sequence[Sample], terms: dict[int, RequestedTerms]) -> list[Limit]:
+    """Limits of the sets that the samples are compared with, set by set; one query."""
+    sets = {terms[s.pk].limit_set_id if s.pk in terms else request.limit_set_id for s in samples}
+    rows = Limit.objects.filter(limit_set__in=sets - {None}).select_related("limit_set")
+    return list(rows.order_by("limit_set_id", "element"))
 
 
 def _is_approved(result: Result, decisions: dict[int, ReviewedResult]) -> bool:

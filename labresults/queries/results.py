@@ -146,7 +146,9 @@ def _failed_in_batches(portions: Collection[int], elements: Collection[str]) -> 
 
 def waiting_for_review(submission: Submission) -> list[int]:
     """Keys of the selected results of a submission that nobody has decided about; four queries."""
-    selections = newest_selections(sample_ids=list(submission.samples.values_list("pk", flat=True)))
+    selections = newest_selections(
+        sample_ids=list(submission.samples.filter(struck_at=None).values_list("pk", flat=True))
+    )
     chosen = sorted(selection.result_id for selection in selections.values())
     decided = newest_decisions(chosen)
     return [pk for pk in chosen if pk not in decided]

@@ -15,13 +15,13 @@ from labresults.models import (
     MethodVersion,
     NotMeasuredResult,
     Request,
-    RequestedMethod,
     Result,
     ReviewedResult,
     Sample,
     Selection,
     Submission,
 )
+from labresults.queries.asked import pairs_of
 from labresults.queries.lists import submissions
 from labresults.queries.review_facts import Facts, Key, Look, facts_of
 from labresults.queries.waiting import open_work
@@ -142,7 +142,7 @@ def asking_of(page: ReviewPage, method: str) -> set[int]:
 def review_page(number: str) -> ReviewPage:
     """The matrix of a submission, and what asks for a look; about 16 queries. Raises Submission.DoesNotExist."""
     submission = Submission.objects.select_related("client").get(number=number)
-    samples = list(submission.samples.select_related("matrix").order_by("ordinal"))
+    samples = list(submission.samples.filter(struck_at=None).select_related("matrix").order_by("ordinal"))
     facts = facts_of([sample.pk for sample in samples])
     results = [selection.result for selection in facts.selections.values()]
     waiting = sorted((r for r in results if r.pk not in facts.decisions), key=lambda r: r.pk)
@@ -192,10 +192,9 @@ def _columns(
 
     Every result that stands has its column, whatever version of the method it was measured by.
     """
-    requested = list(RequestedMethod.objects.filter(request=request).values_list("method", "sample"))
-    asked = {(s.pk, method) for method, sample in requested for s in samples if sample in (None, s.pk)}
+    asked = pairs_of(request, samples)
     used = {s.result.evaluation.run.method_version_id for s in selections.values()}
-    versions = MethodVersion.objects.filter(method__in={method for method, _ in requested} | {k[1] for k in selections})
+    versions = MethodVersion.objects.filter(method__in={method for _, method in asked} | {k[1] for k in selections})
     chosen = _versions(versions.select_related("method").order_by("version"), used)
     rows = Determination.objects.filter(method_version__in=chosen).order_by("method_version__version", "ordinal")
     found: dict[tuple[int, str], Column] = {}

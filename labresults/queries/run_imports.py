@@ -34,8 +34,8 @@ class Preview:
 
 
 def layouts() -> QuerySet[Layout]:
-    """Saved layouts, the newest version of each first; one query."""
-    return Layout.objects.order_by("name", "-version")
+    """Saved layouts of files of readings, the newest version of each first; one query."""
+    return Layout.objects.filter(reads="readings").order_by("name", "-version")
 
 
 def preview(run: Run, content: bytes, filename: str, layout: Layout) -> Preview:

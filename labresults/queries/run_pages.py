@@ -14,6 +14,7 @@ from labresults.calculation.evaluation import evaluate
 from labresults.calculation.run import Evaluation as Evaluated
 from labresults.calculation.run import FittedCurve, Proposal
 from labresults.models import ControlOutcome, Evaluation, Position, ReadingFile, Result, Run, Sample
+from labresults.queries.run_portions import seen_by
 from labresults.queries.run_tables import LoadedRun, load
 from labresults.terms import CALIBRATING, Role, Verdict
 
@@ -195,7 +196,7 @@ def _loaded(run: Run, evaluation: Evaluation | None) -> LoadedRun:
     if evaluation is None:
         return load(run)
     left_out = [(number, line) for number, line in evaluation.left_out]
-    return load(run, left_out=left_out, last_weighing=evaluation.last_weighing, last_request=evaluation.last_request)
+    return load(run, left_out=left_out, seen=seen_by(evaluation))
 
 
 def _positions(run: Run) -> list[Position]:

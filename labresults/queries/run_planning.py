@@ -2,11 +2,12 @@
 
 from collections.abc import Collection
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 
-from django.db.models import Count, Exists, OuterRef, QuerySet
+from django.db.models import Count, Exists, OuterRef, QuerySet, Subquery
 
 from labresults.models import (
+    DiscardedPortion,
     Equipment,
     MethodVersion,
     PlannedControl,
@@ -29,12 +30,13 @@ class Choice:
 
 @dataclass(frozen=True)
 class Ready:
-    """A weighed portion: proposed for the run, at a dilution made at the instrument."""
+    """A weighed portion: proposed for the run, at a dilution made at the instrument; `warning` when it is too old."""
 
     portion: TestPortion
     chosen: bool
     factor: float
     measured: bool
+    warning: str = ""
 
 
 @dataclass(frozen=True)
@@ -70,21 +72,51 @@ def version_for(code: str, on: date) -> MethodVersion:
     return version
 
 
-def ready_batches(version: MethodVersion, again: dict[int, float]) -> list[ReadyBatch]:
+def ready_batches(version: MethodVersion, again: dict[int, float], at: datetime) -> list[ReadyBatch]:
     """Batches with portions that no run holds yet, and those of `again`: factor by portion; one query."""
+    first = Weighing.objects.filter(portion=OuterRef("pk")).order_by("version").values("observed_at")[:1]
     rows = (
         _weighed()
         .filter(batch__method_version__method=version.method_id)
-        .select_related("batch", "subsample__sample__submission", "parent")
+        .annotate(made_up=Subquery(first))
+        .select_related("batch__method_version", "subsample__sample__submission", "parent")
         .order_by("batch_id", "tube")
     )
     batches: dict[PreparationBatch, list[Ready]] = {}
     for portion in rows:
         chosen = portion.pk in again if again else not portion.measured
         batches.setdefault(portion.batch, []).append(
-            Ready(portion, chosen, again.get(portion.pk, 1.0), portion.measured)
+            Ready(portion, chosen, again.get(portion.pk, 1.0), portion.measured, past_life(portion, at))
         )
     return [ReadyBatch(batch, tuple(found)) for batch, found in batches.items() if _is_wanted(found, again)]
+
+
+def past_life(portion: TestPortion, at: datetime) -> str:
+    """In words, that a test solution is older than its method version lets it be, or ""; no query.
+
+    portion: as `ready_batches` loads it, with `made_up`.
+    """
+    life_h = portion.batch.method_version.digest_life_h
+    age_h = (at - portion.made_up).total_seconds() / 3600  # type: ignore[attr-defined]
+    if life_h is None or age_h <= life_h:
+        return ""
+    return f"made up {age_h:.0f} h ago: {portion.batch.method_version} keeps it for {life_h:g} h"
+
+
+def parents_of(portions: Collection[TestPortion]) -> dict[int, int]:
+    """By key of a portion, the key of the one that it is compared with; one query.
+
+    That is its parent; where the parent was discarded, what was taken instead of it.
+    """
+    gone = dict(
+        DiscardedPortion.objects.filter(
+            portion__batch__in={p.batch_id for p in portions}, replaced_by__isnull=False
+        ).values_list("portion_id", "replaced_by_id")
+    )
+    found = {portion.pk: portion.parent_id for portion in portions if portion.parent_id}
+    while moved := {pk: gone[parent] for pk, parent in found.items() if parent in gone}:
+        found |= moved
+    return found
 
 
 def spectrometers() -> QuerySet[Equipment]:
@@ -105,8 +137,9 @@ def what_is_added(version: MethodVersion, solutions: int) -> list[str]:
 
 
 def _weighed() -> QuerySet[TestPortion]:
-    """Portions of which something is recorded; `measured`: a run holds them already."""
-    return TestPortion.objects.filter(Exists(Weighing.objects.filter(portion=OuterRef("pk")))).annotate(
+    """Portions that stand and of which something is recorded; `measured`: a run holds them already."""
+    recorded = Exists(Weighing.objects.filter(portion=OuterRef("pk")))
+    return TestPortion.objects.filter(recorded, discarded__isnull=True).annotate(
         measured=Exists(Position.objects.filter(portion=OuterRef("pk")))
     )
 

@@ -15,23 +15,20 @@ from labresults.calculation.run import (
     Interference,
     LineSpecification,
     MethodSpecification,
-    Portion,
     Position,
     RunTable,
 )
-from labresults.models import Content, MethodLine, MethodVersion, Reading, Request, Run, Weighing
 from labresults.models import Criterion as CriterionRow
+from labresults.models import MethodLine, MethodVersion, Reading, Run
 from labresults.models import Position as PositionRow
+from labresults.queries.run_portions import KnownPortions, Seen, known_portions
 from labresults.readers.layout import Applied, Layout
 from labresults.terms import (
-    Basis,
     BlankRule,
     Curve,
     Measure,
     Reach,
     Role,
-    SolutionKind,
-    State,
     Weighting,
 )
 
@@ -48,19 +45,15 @@ class LoadedRun:
     line_ids: dict[str, int]  # by line key
     criterion_ids: dict[str, int]  # by criterion key
     sample_ids: dict[int, int | None]  # by position number: the sample that its portion was taken of
-    weighings: dict[int, Weighing]  # by portion: the newest that it could see
-    last_weighing: int
-    last_request: int
+    known: KnownPortions  # what its portions stand on: the newest that it could see
     applied: frozenset[Applied]  # what is in the readings already
 
 
-def load(
-    run: Run, *, left_out: LeftOut = (), last_weighing: int | None = None, last_request: int | None = None
-) -> LoadedRun:
+def load(run: Run, *, left_out: LeftOut = (), seen: Seen | None = None) -> LoadedRun:
     """Load a run with its readings, portions, standards and criteria.
 
-    left_out: (position number, line key) of calibration points not to use. last_weighing, last_request: see nothing
-    later than these keys (for computing an old evaluation again); None sees all.
+    left_out: (position number, line key) of calibration points not to use. seen: see nothing later (for computing an
+    old evaluation again); None sees all.
     """
     version = run.method_version
     line_rows = list(version.lines.select_related("line__element").order_by("rank", "line__element_id", "line__label"))
@@ -68,11 +61,8 @@ def load(
     positions = list(
         run.positions.select_related("portion__batch", "portion__subsample__sample", "lot", "parent").order_by("number")
     )
-    weighings = _newest_weighings(positions, last_weighing)
-    contents = _contents(positions, weighings, version)
-    requests = _requests(positions, last_request)
-    bases = {submission: Basis(request.basis) for submission, request in requests.items()}
-    table = _table(run, positions, keys, left_out, weighings, contents, bases, version)
+    known = known_portions(run, positions, seen)
+    table = _table(run, positions, keys, left_out, known)
     criteria = list(version.criteria.order_by("pk"))
     applied = _applied(run)
     return LoadedRun(
@@ -85,39 +75,9 @@ def load(
             row.number: row.portion.subsample.sample_id if row.portion and row.portion.subsample else None
             for row in positions
         },
-        weighings=weighings,
-        last_weighing=max((w.pk for w in weighings.values()), default=0),
-        last_request=max((r.pk for r in requests.values()), default=0),
+        known=known,
         applied=applied,
     )
-
-
-def _newest_weighings(positions: Sequence[PositionRow], last: int | None) -> dict[int, Weighing]:
-    rows = Weighing.objects.filter(portion__in=[p.portion_id for p in positions if p.portion_id])
-    if last is not None:
-        rows = rows.filter(pk__lte=last)
-    related = rows.select_related("made_by", "balance", "spike_lot")
-    return {row.portion_id: row for row in related.order_by("version")}
-
-
-def _contents(
-    positions: Sequence[PositionRow], weighings: dict[int, Weighing], version: MethodVersion
-) -> dict[int, dict[str, Content]]:
-    """Contents by lot and element: of solutions, and as certified under the method version's dissolution."""
-    lots = {p.lot_id for p in positions if p.lot_id} | {w.spike_lot_id for w in weighings.values() if w.spike_lot_id}
-    found: dict[int, dict[str, Content]] = {}
-    for row in Content.objects.filter(lot__in=lots, dissolution__in=["", version.dissolution]):
-        found.setdefault(row.lot_id, {})[row.element_id] = row
-    return found
-
-
-def _requests(positions: Sequence[PositionRow], last: int | None) -> dict[int, Request]:
-    """The newest request of each submission in the run, which says what its samples are reported on; one query."""
-    submissions = {p.portion.subsample.sample.submission_id for p in positions if p.portion and p.portion.subsample}
-    rows = Request.objects.filter(submission__in=submissions)
-    if last is not None:
-        rows = rows.filter(pk__lte=last)
-    return {row.submission_id: row for row in rows.order_by("version")}
 
 
 def _table(
@@ -125,10 +85,7 @@ def _table(
     positions: Sequence[PositionRow],
     keys: tuple[str, ...],
     left_out: LeftOut,
-    weighings: dict[int, Weighing],
-    contents: dict[int, dict[str, Content]],
-    bases: dict[int, Basis],
-    version: MethodVersion,
+    known: KnownPortions,
 ) -> RunTable:
     shape = (len(positions), len(keys))
     signal, spread, count = (np.full(shape, np.nan), np.full(shape, np.nan), np.zeros(shape))
@@ -145,7 +102,7 @@ def _table(
         saturated[at] = reading.saturated
     elements = sorted({key.partition(" ")[0] for key in keys})
     return RunTable(
-        positions=tuple(_position(p, weighings, contents, bases, version, elements) for p in positions),
+        positions=tuple(_position(p, known, elements) for p in positions),
         line_keys=keys,
         signal=signal,
         spread=spread,
@@ -155,55 +112,20 @@ def _table(
     )
 
 
-def _position(
-    row: PositionRow,
-    weighings: dict[int, Weighing],
-    contents: dict[int, dict[str, Content]],
-    bases: dict[int, Basis],
-    version: MethodVersion,
-    elements: Sequence[str],
-) -> Position:
-    held = contents.get(row.lot_id, {}) if row.lot_id else {}
+def _position(row: PositionRow, known: KnownPortions, elements: Sequence[str]) -> Position:
+    held = known.contents.get(row.lot_id, {}) if row.lot_id else {}
     expected = {element: Expected(c.value, c.unit, c.u) for element, c in held.items()}
     if row.role == Role.CALIBRATION_BLANK and not expected:
-        expected = {element: Expected(0.0, version.solution_unit) for element in elements}
+        expected = {element: Expected(0.0, known.version.solution_unit) for element in elements}
     return Position(
         number=row.number,
         role=Role(row.role),
         label=row.label,
         block=row.block,
         expected=expected,
-        portion=_portion(row, weighings, contents, bases, version) if row.portion_id else None,
+        portion=known.portion(row) if row.portion_id else None,
         dilution=row.dilution,
         parent=row.parent.number if row.parent else None,
-    )
-
-
-def _portion(
-    row: PositionRow,
-    weighings: dict[int, Weighing],
-    contents: dict[int, dict[str, Content]],
-    bases: dict[int, Basis],
-    version: MethodVersion,
-) -> Portion:
-    portion, weighing = row.portion, weighings[row.portion_id]
-    sample = portion.subsample.sample if portion.subsample else None
-    spiked = contents.get(weighing.spike_lot_id, {}) if weighing.spike_lot_id else {}
-    return Portion(
-        key=portion.label,
-        batch=portion.batch.number,
-        kind=SolutionKind(version.solution_kind),
-        mass_g=weighing.mass_g,
-        volume_mL=weighing.volume_mL,
-        aliquot_mL=weighing.aliquot_mL,
-        solvent_g=weighing.solvent_g,
-        dilution=weighing.dilution,
-        state=State(weighing.state),
-        moisture_percent=weighing.moisture_percent,
-        density_kg_per_L=sample.density_kg_per_L if sample else None,
-        # mL of a solution in mg/L: thousandths of a litre
-        added_mg={element: c.value * (weighing.spike_mL or 0.0) / 1000 for element, c in spiked.items()},
-        basis=bases.get(sample.submission_id) if sample else None,
     )
 
 

@@ -4,18 +4,21 @@ from collections import Counter
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet
+from django.db.models import Count, Exists, OuterRef, Prefetch, Q, QuerySet, Subquery
 
 from labresults.models import (
     AuditEvent,
-    CustodyEntry,
     Evaluation,
+    LimitSet,
+    Method,
     NotMeasuredResult,
     Position,
     Request,
+    RequestConcern,
     RequestedMethod,
     Result,
     Sample,
+    SampleCorrection,
     Submission,
     TestPortion,
     Weighing,
@@ -23,7 +26,7 @@ from labresults.models import (
 from labresults.queries.lists import submissions
 from labresults.queries.results import newest_decisions, newest_selections
 from labresults.queries.waiting import Waiting, open_work
-from labresults.terms import Decision, Station
+from labresults.terms import Basis, Correction, Decision, Station
 
 
 @dataclass(frozen=True)
@@ -37,9 +40,24 @@ class Candidate:
     printed: tuple[tuple[str, str], ...]  # what, and on which certificate
 
 
+@dataclass(frozen=True)
+class AskedOfSample:
+    """What is asked of one sample."""
+
+    methods: tuple[Method, ...]
+    basis: Basis
+    limit_set: LimitSet | None
+    request: Request
+
+
 def submission(number: str) -> Submission:
     """A submission with its client; one query. Raises Submission.DoesNotExist."""
     return Submission.objects.select_related("client", "received_by").get(number=number)
+
+
+def submission_if_there(number: str) -> Submission | None:
+    """A submission with its client by its number, None where there is none; one query."""
+    return Submission.objects.select_related("client").filter(number__iexact=number).first()
 
 
 def requests_of(delivery: Submission) -> list[Request]:
@@ -50,8 +68,8 @@ def requests_of(delivery: Submission) -> list[Request]:
 
 
 def samples_of(delivery: Submission) -> QuerySet[Sample]:
-    """The samples of a submission in their order; one query."""
-    return delivery.samples.select_related("matrix").order_by("ordinal")
+    """The samples of a submission in their order, without those that were struck; one query."""
+    return delivery.samples.filter(struck_at=None).select_related("matrix").order_by("ordinal")
 
 
 def certificates_of(delivery: Submission) -> list[Any]:
@@ -75,19 +93,113 @@ def of_client(client_id: int, most: int = 200) -> list[tuple[Submission, list[Wa
     return [(row, waiting.get(row.number, []), issued.get(row.pk, [])) for row in rows]
 
 
-def sample(number: str) -> Sample:
-    """A sample with its submission and client; one query. Raises Sample.DoesNotExist."""
-    return Sample.objects.select_related("matrix", "submission__client", "submission__received_by").get(number=number)
+def struck_of(delivery: Submission) -> list[Sample]:
+    """Samples that were struck from a submission, each with why as `struck`; two queries."""
+    why = SampleCorrection.objects.filter(what=Correction.STRUCK).select_related("made_by")
+    rows = delivery.samples.exclude(struck_at=None).select_related("matrix").order_by("ordinal")
+    return list(rows.prefetch_related(Prefetch("corrections", why, to_attr="struck")))
 
 
-def neighbours(item: Sample) -> tuple[str | None, str | None]:
-    """Numbers of the samples before and after it in its submission; one query."""
-    beside = dict(
-        Sample.objects.filter(
-            submission=item.submission_id, ordinal__in=[item.ordinal - 1, item.ordinal + 1]
-        ).values_list("ordinal", "number")
+def corrections_in(delivery: Submission) -> list[SampleCorrection]:
+    """What was corrected of the samples of a submission, of those too that were moved away; newest first; one query."""
+    rows = SampleCorrection.objects.filter(
+        Q(sample__submission=delivery) | Q(what=Correction.MOVED, before=delivery.number)
     )
-    return beside.get(item.ordinal - 1), beside.get(item.ordinal + 1)
+    return list(rows.select_related("sample__submission", "made_by").order_by("-pk")[:200])
+
+
+def corrections_of(item: Sample) -> list[SampleCorrection]:
+    """What was corrected of a sample, oldest first; one query."""
+    return list(item.corrections.select_related("made_by").order_by("pk"))
+
+
+def concerns_of(delivery: Submission) -> list[RequestConcern]:
+    """What the review of the requests found and a person accepted, by sample; one query."""
+    rows = RequestConcern.objects.filter(request__submission=delivery).select_related(
+        "request", "sample", "method", "made_by"
+    )
+    return list(rows.order_by("-request__version", "sample__ordinal", "pk")[:500])
+
+
+def concerns_of_sample(item: Sample) -> list[RequestConcern]:
+    """What was accepted of the request for one sample, newest first; one query."""
+    return list(item.concerns.select_related("method", "made_by").order_by("-pk"))
+
+
+def asked_of_sample(item: Sample) -> AskedOfSample:
+    """What the newest request asks of a sample, and on what terms: its own where it has any; three queries."""
+    request = Request.objects.filter(submission=item.submission_id).select_related("limit_set").latest("version")
+    asked = request.methods.filter(Q(sample=item) | Q(sample=None)).select_related("method")
+    rows = list(asked.order_by("method__code"))
+    own = request.terms.filter(sample=item).select_related("limit_set").first()
+    return AskedOfSample(
+        methods=tuple(row.method for row in rows if row.sample_id) or tuple(row.method for row in rows),
+        basis=Basis((own or request).basis),
+        limit_set=(own or request).limit_set,
+        request=request,
+    )
+
+
+def versions_of(delivery: Submission) -> list[Request]:
+    """What was asked of all samples, newest version first, as `for_all`; of how many others, as `own`; two queries."""
+    for_all = RequestedMethod.objects.filter(sample=None).select_related("method").order_by("method__code")
+    return list(
+        delivery.requests.select_related("limit_set", "made_by")
+        .annotate(own=Count("methods__sample", distinct=True))
+        .prefetch_related(Prefetch("methods", for_all, to_attr="for_all"))
+        .order_by("-version")
+    )
+
+
+def samples_asked(delivery: Submission, request: Request) -> tuple[list[Sample], bool]:
+    """The samples of a submission, each with what it asks otherwise than all as `own`, and whether any does.
+
+    Three queries.
+    """
+    rows = list(samples_of(delivery))
+    own: dict[int, list[str]] = {}
+    methods = request.methods.exclude(sample=None).order_by("method__code")
+    for sample_id, code in methods.values_list("sample_id", "method__code"):
+        own.setdefault(sample_id, []).append(code)
+    for terms in request.terms.select_related("limit_set"):
+        own.setdefault(terms.sample_id, []).extend([terms.basis, str(terms.limit_set or "no limits")])
+    for row in rows:
+        row.own = ", ".join(own.get(row.pk, ()))  # type: ignore[attr-defined]
+    return rows, any(row.own for row in rows)  # type: ignore[attr-defined]
+
+
+def prepared_of(item: Sample) -> list[str]:
+    """What was prepared of a sample and how far it has come, in words, one a portion; one query."""
+    rows = (
+        TestPortion.objects.filter(subsample__sample=item)
+        .annotate(weighed=Exists(Weighing.objects.filter(portion=OuterRef("pk"))))
+        .annotate(planned_once=Exists(Position.objects.filter(portion=OuterRef("pk"))))
+        .select_related("batch__method_version__method", "discarded")
+        .order_by("batch_id", "tube")
+    )
+    return [
+        f"{row.label}, {row.role}, in batch {row.batch} by {row.batch.method_version}: {_how_far(row)}" for row in rows
+    ]
+
+
+def others_of_client(item: Sample, most: int = 30) -> list[Submission]:
+    """The newest other submissions of the client of a sample; one query."""
+    rows = Submission.objects.filter(client=item.submission.client_id).exclude(pk=item.submission_id)
+    return list(rows.order_by("-pk")[:most])
+
+
+def sample(number: str) -> Sample:
+    """A sample with its submission and client; one query. Raises Sample.DoesNotExist.
+
+    `before`, `after`: numbers of its neighbours in the submission, struck ones left out.
+    """
+    beside = Sample.objects.filter(submission=OuterRef("submission"), struck_at=None).values("number")
+    return (
+        Sample.objects.select_related("matrix", "submission__client", "submission__received_by")
+        .annotate(before=Subquery(beside.filter(ordinal__lt=OuterRef("ordinal")).order_by("-ordinal")[:1]))
+        .annotate(after=Subquery(beside.filter(ordinal__gt=OuterRef("ordinal")).order_by("ordinal")[:1]))
+        .get(number=number)
+    )
 
 
 def portions_of(item: Sample) -> list[TestPortion]:
@@ -131,11 +243,6 @@ def in_words(item: Sample) -> list[NotMeasuredResult]:
     return list(item.not_measured.select_related("method", "element", "made_by").order_by("pk"))
 
 
-def custody_of(item: Sample) -> list[CustodyEntry]:
-    """Who had a sample, where and from when; one query."""
-    return list(item.custody.select_related("held_by").order_by("since", "pk"))
-
-
 def said_of(*subjects: tuple[str, str]) -> list[AuditEvent]:
     """Events of these things (kind and number), newest first; one query."""
     asked = Q(pk__in=[])
@@ -147,6 +254,12 @@ def said_of(*subjects: tuple[str, str]) -> list[AuditEvent]:
 def count_matrices(rows: list[Sample]) -> list[tuple[str, int]]:
     """How many samples there are of each matrix; no query."""
     return Counter(row.matrix.name for row in rows).most_common()
+
+
+def _how_far(portion: Any) -> str:
+    if hasattr(portion, "discarded"):
+        return "discarded"
+    return "planned or measured" if portion.planned_once else "weighed" if portion.weighed else "not weighed yet"
 
 
 def _published(rows: list[Submission]) -> list[Any]:

@@ -110,7 +110,13 @@ def touched_by(origin: Lot) -> Touched:
     lots = _with_descendants(origin)
     keys = [row.pk for row in lots]
     batches = list(
-        PreparationBatch.objects.filter(Q(reagents__in=keys) | Q(portions__lot__in=keys))
+        PreparationBatch.objects.filter(
+            Q(reagents__in=keys)
+            | Q(portions__lot__in=keys)
+            | Q(portions__weighings__internal_standard_lot__in=keys)
+            | Q(portions__fire_charges__flux_lot__in=keys)
+            | Q(portions__fire_charges__collector_lot__in=keys)
+        )
         .select_related("method_version__method")
         .distinct()
         .order_by("-pk")

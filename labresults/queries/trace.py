@@ -19,6 +19,7 @@ from labresults.models import (
     EquipmentCheck,
     Evaluation,
     Lot,
+    MassLoss,
     Position,
     PreparationBatch,
     Reading,
@@ -30,6 +31,7 @@ from labresults.models import (
     Weighing,
 )
 from labresults.queries.results import Standing, failures_of, newest_decisions, newest_selections
+from labresults.queries.run_portions import seen_by
 from labresults.queries.run_tables import LoadedRun, load
 
 
@@ -59,6 +61,7 @@ class Trace:
     standards: list[Position]  # positions of the curve, each with its lot and that lot's ancestors
     lots: list[Lot]
     weighing: Weighing | None
+    dried: MassLoss | None  # where its moisture comes from, when the weighing names none
     balance_check: EquipmentCheck | None  # the newest one before the weighing
     batch_reagents: list[Lot]
     selection: Selection | None
@@ -99,7 +102,7 @@ def trace(result_pk: int) -> Trace:
     ).first()
     standards = [loaded.positions[point[0]] for point in calibration.points] if calibration else []
     lots, reagents = _lots(standards, result.position.portion)
-    weighing = loaded.weighings.get(result.position.portion_id or 0)
+    weighing = loaded.known.weighings.get(result.position.portion_id or 0)
     outcomes = _outcomes(result)
     printed = _printed(result)
     key = (result.sample_id or 0, evaluation.run.method_version.method_id, result.element_id)
@@ -115,6 +118,7 @@ def trace(result_pk: int) -> Trace:
         standards=standards,
         lots=lots,
         weighing=weighing,
+        dried=loaded.known.dried(result.position.portion),
         balance_check=_balance_check(weighing),
         batch_reagents=reagents,
         selection=newest_selections(sample_ids=[key[0]]).get(key),
@@ -133,8 +137,7 @@ def _as_evaluated(evaluation: Evaluation) -> LoadedRun:
     return load(
         evaluation.run,
         left_out=[(number, line) for number, line in evaluation.left_out],
-        last_weighing=evaluation.last_weighing,
-        last_request=evaluation.last_request,
+        seen=seen_by(evaluation),
     )
 
 

@@ -15,19 +15,14 @@ Late: due before today.
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from typing import Any
 
 from django.core.cache import cache
-from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Subquery
 
 from labresults.models import (
     AuditEvent,
-    ControlOutcome,
-    Equipment,
-    EquipmentCheck,
-    Evaluation,
-    Lot,
     NotMeasuredResult,
     Request,
     Result,
@@ -37,7 +32,8 @@ from labresults.models import (
     Submission,
     Weighing,
 )
-from labresults.terms import Decision, Role, Station, Verdict
+from labresults.queries.asked import samples_and_methods
+from labresults.terms import Decision, Role, Station
 
 _PATH = list(Station)
 _KEEP_S = 3_600
@@ -61,14 +57,22 @@ class Waiting:
 
 
 @dataclass(frozen=True)
-class Stop:
-    """Something on the shelf that will stop work soon, or does already."""
+class MethodWait:
+    """The samples of one submission that stand at one station with one method; with another they may be elsewhere."""
 
-    kind: str
-    number: str
-    what: str
-    verb: str
-    on: date
+    station: Station
+    method: str
+    submission: str
+    samples: int
+    due_on: date
+
+
+@dataclass(frozen=True)
+class _Open:
+    """What is kept until the next act."""
+
+    waiting: tuple[Waiting, ...] = ()
+    by_method: tuple[MethodWait, ...] = ()
 
 
 def open_work() -> tuple[Waiting, ...]:
@@ -76,11 +80,12 @@ def open_work() -> tuple[Waiting, ...]:
 
     Nothing can change it without leaving an audit event, so it is kept under the number of the newest one.
     """
-    head = AuditEvent.objects.order_by("-seq").values_list("sha256", flat=True).first()
-    if head is None:
-        return ()
-    kept: tuple[Waiting, ...] = cache.get_or_set(f"open-work-{head}", _open_work, _KEEP_S)
-    return kept
+    return _kept().waiting
+
+
+def open_methods() -> tuple[MethodWait, ...]:
+    """The same, method by method, by due date; queries as `open_work`."""
+    return _kept().by_method
 
 
 def at(station: Station) -> tuple[Waiting, ...]:
@@ -94,13 +99,42 @@ def station_of_submission(number: str) -> list[Waiting]:
     return sorted(rows, key=lambda row: _PATH.index(row.station))
 
 
-def _open_work() -> tuple[Waiting, ...]:
+def stations_of_sample(sample: Sample) -> list[tuple[Station, str]]:
+    """Where one sample stands with each method asked for it, and the method's code, by the path; two queries.
+
+    Empty for a sample that waits for nothing: its submission has its certificate, or it was struck.
+    """
+    requests = newest_open_requests().filter(submission=sample.submission_id)
+    rows = list(_sample_and_method([request.pk for request in requests]).filter(pk=sample.pk))
+    stands = sorted((_PATH.index(_station(row)), row["code"]) for row in rows)
+    if requests and not rows and not sample.struck_at:
+        return [(Station.RECEPTION, "")]
+    return [(_PATH[place], code) for place, code in stands]
+
+
+def _kept() -> _Open:
+    head = AuditEvent.objects.order_by("-seq").values_list("sha256", flat=True).first()
+    if head is None:
+        return _Open()
+    kept: _Open = cache.get_or_set(f"open-work-{head}", _open, _KEEP_S)
+    return kept
+
+
+def _open() -> _Open:
     requests = list(newest_open_requests())
-    by_sample = _stations_of_samples([request.pk for request in requests])
-    rows: list[Waiting] = []
-    for request in requests:
-        rows += _rows_of(request, by_sample.get(request.submission_id, {}))
-    return tuple(sorted(rows, key=lambda row: (row.due_on, row.submission)))
+    happened = list(_sample_and_method([request.pk for request in requests]))
+    by_sample = _stations_of_samples(happened)
+    waiting = [row for request in requests for row in _rows_of(request, by_sample.get(request.submission_id, {}))]
+    due = {request.submission_id: request for request in requests}
+    counted = Counter((row["submission_id"], row["code"], _station(row)) for row in happened)
+    by_method = [
+        MethodWait(station, code, due[key].submission.number, samples, due[key].due_on)
+        for (key, code, station), samples in counted.items()
+    ]
+    return _Open(
+        tuple(sorted(waiting, key=lambda row: (row.due_on, row.submission))),
+        tuple(sorted(by_method, key=lambda row: (row.due_on, row.submission))),
+    )
 
 
 def newest_open_requests() -> QuerySet[Request]:
@@ -115,14 +149,14 @@ def newest_open_requests() -> QuerySet[Request]:
     return (
         Request.objects.filter(~Exists(younger), ~Exists(certified))
         .select_related("submission__client")
-        .annotate(samples=Count("submission__samples"))
+        .annotate(samples=Count("submission__samples", filter=Q(submission__samples__struck_at=None)))
     )
 
 
-def _stations_of_samples(request_ids: list[int]) -> dict[int, dict[int, tuple[int, str, set[str]]]]:
+def _stations_of_samples(happened: Iterable[dict[str, Any]]) -> dict[int, dict[int, tuple[int, str, set[str]]]]:
     """For each submission and sample: index of the station, matrix, methods that hold it there."""
     found: dict[int, dict[int, tuple[int, str, set[str]]]] = {}
-    for row in _sample_and_method(request_ids):
+    for row in happened:
         samples = found.setdefault(row["submission_id"], {})
         place = _PATH.index(_station(row))
         before = samples.get(row["pk"])
@@ -140,18 +174,13 @@ def _sample_and_method(request_ids: list[int]) -> QuerySet[Sample, dict[str, Any
     said = ReviewedResult.objects.filter(result=OuterRef("result")).order_by("-pk").values("review__decision")[:1]
     standing = standing.annotate(said=Subquery(said))
     return (
-        Sample.objects.filter(
-            Q(submission__requests__methods__sample__isnull=True) | Q(submission__requests__methods__sample=F("pk")),
-            submission__requests__in=request_ids,
-            submission__requests__methods__isnull=False,
-        )
-        .annotate(method=F("submission__requests__methods__method"))
+        samples_and_methods(request_ids)
         .annotate(
-            code=F("submission__requests__methods__method__code"),
             in_words=Exists(NotMeasuredResult.objects.filter(**ours, element__isnull=True)),
             weighed=Exists(
                 Weighing.objects.filter(
                     portion__role=Role.SAMPLE,
+                    portion__discarded__isnull=True,
                     portion__subsample__sample=OuterRef("pk"),
                     portion__batch__method_version__method=OuterRef("method"),
                 )
@@ -211,44 +240,3 @@ def _rows_of(request: Any, samples: dict[int, tuple[int, str, set[str]]]) -> lis
         )
         for place, count in places.items()
     ]
-
-
-def newest_evaluations(count: int = 5) -> QuerySet[Evaluation]:
-    """The newest evaluations that stand (no later version of the same run), newest first; one query."""
-    later = Evaluation.objects.filter(run=OuterRef("run"), version__gt=OuterRef("version"))
-    return (
-        Evaluation.objects.filter(~Exists(later))
-        .select_related("run__method_version__method")
-        .order_by("-made_at")[:count]
-    )
-
-
-def failed_checks(evaluations: Iterable[Evaluation]) -> QuerySet[ControlOutcome]:
-    """Checks outside their limits that nobody has accepted by name; one query."""
-    return (
-        ControlOutcome.objects.filter(
-            evaluation__in=[evaluation.pk for evaluation in evaluations],
-            verdict=Verdict.OUTSIDE,
-            acceptance__isnull=True,
-        )
-        .select_related("evaluation__run", "position", "line", "criterion")
-        .order_by("-evaluation__made_at", "position__number", "line__element_id", "line__label")
-    )
-
-
-def stops_soon(today: date, days: int = 14) -> list[Stop]:
-    """Lots that expire and equipment whose check is due within so many days, or since as many; two queries."""
-    first, last = today - timedelta(days=days), today + timedelta(days=days)
-    lots = Lot.objects.filter(expires_on__range=(first, last)).select_related("material")
-    stops = [
-        Stop("lot", lot.number, lot.material.name, "expired" if lot.expires_on < today else "expires", lot.expires_on)
-        for lot in lots
-    ]
-    due = EquipmentCheck.objects.filter(equipment=OuterRef("pk")).order_by("-done_on", "-pk")
-    newest = Equipment.objects.annotate(
-        due_on=Subquery(due.values("due_on")[:1]), what=Subquery(due.values("what")[:1])
-    ).filter(due_on__lte=last)
-    for item in newest:
-        verb = "overdue since" if item.due_on < today else "due"
-        stops.append(Stop("equipment", item.code, f"{item.name}, {item.what}", verb, item.due_on))
-    return sorted(stops, key=lambda stop: (stop.on, stop.number))

@@ -119,7 +119,7 @@ def _wrong_signs(layout: Layout) -> list[str]:
         wrong.append("the thousands sign and the decimal sign are the same")
     if layout.delimiter != SNIFF and (len(layout.delimiter) != 1 or layout.delimiter == layout.decimal_sign == ","):
         wrong.append("the delimiter must be one sign, and not the decimal sign")
-    if layout.encoding != SNIFF and not _is_encoding(layout.encoding):
+    if layout.encoding != SNIFF and not is_encoding(layout.encoding):
         wrong.append(f"the encoding “{layout.encoding}” is unknown: give utf-8, cp1252 or utf-16")
     if {word.casefold() for word in layout.missing} & {word.casefold() for word in layout.over_range}:
         wrong.append("a word cannot mean both missing and over range")
@@ -167,7 +167,8 @@ def _wrong_readings(layout: Layout) -> list[str]:
     return wrong
 
 
-def _is_encoding(name: str) -> bool:
+def is_encoding(name: str) -> bool:
+    """Return whether `name` is that of an encoding of text."""
     try:
         return codecs.lookup(name)._is_text_encoding
     except LookupError:

@@ -43,7 +43,7 @@ def paste(text: str) -> PastedTable:
     delimiter = _delimiter(text)
     rows = [
         PastedRow(number, cells)
-        for number, cells in enumerate(_rows(text, delimiter), start=1)
+        for number, cells in enumerate(cells_of(text, delimiter), start=1)
         if any(map(str.strip, cells))
     ]
     if not rows:
@@ -63,8 +63,11 @@ def _delimiter(text: str) -> str:
     return max(",;", key=first.count)
 
 
-def _rows(text: str, delimiter: str) -> Iterator[tuple[str, ...]]:
-    """Yield the cells of each row; a quotation mark that nothing closes is a letter like others."""
+def cells_of(text: str, delimiter: str) -> Iterator[tuple[str, ...]]:
+    """Yield the cells of each row, blank rows too; a quotation mark that nothing closes is a letter like others.
+
+    Lines end with a line feed. delimiter: "" where every line is one cell.
+    """
     cells: list[str] = []
     at = 0
     while at <= len(text):
@@ -81,7 +84,7 @@ def _cell(text: str, at: int, delimiter: str) -> tuple[str, int]:
     quoted = _quoted(text, at, delimiter) if text.startswith(_QUOTE, at) else None
     if quoted is not None:
         return quoted
-    ends = [place for sign in (delimiter, "\n") if (place := text.find(sign, at)) >= 0]
+    ends = [place for sign in (delimiter, "\n") if sign and (place := text.find(sign, at)) >= 0]
     end = min(ends, default=len(text))
     return text[at:end], end
 

@@ -22,21 +22,39 @@ _MERGED = re.compile(rb'<(?:\w+:)?mergeCell\s[^>]*?ref="([A-Z]+[0-9]+:[A-Z]+[0-9
 
 
 def read_workbook(content: bytes, layout: Layout) -> RawTable:
-    """Return the rows of one sheet; a file that cannot be opened has no rows and a problem."""
+    """Return the rows of the sheet that the layout names, as `read_sheet`."""
+    return read_sheet(content, layout.sheet, layout.heading_row)
+
+
+def read_sheet(content: bytes, sheet: str, heading_row: int = 1) -> RawTable:
+    """Return the rows of one sheet; a file that cannot be opened has no rows and a problem.
+
+    sheet: "" for the first one. Merged cells from the heading row on are problems.
+    """
     trouble = _cannot_be_opened(content)
     if trouble:
         return RawTable((), (trouble,))
     try:
         book = _opened(content, values=True)
-        if layout.sheet and layout.sheet not in book.sheetnames:
-            return RawTable((), (_no_sheet(layout.sheet, book.sheetnames),))
-        sheet = book[layout.sheet or book.sheetnames[0]]
-        source = _source(content, sheet)
-        typed = _opened(content, values=False)[sheet.title] if _FORMULA.search(source) else sheet
-        return RawTable(_rows(sheet, typed), _merged(source, layout.heading_row), "xlsx", "")
+        if sheet and sheet not in book.sheetnames:
+            return RawTable((), (_no_sheet(sheet, book.sheetnames),))
+        chosen = book[sheet or book.sheetnames[0]]
+        source = _source(content, chosen)
+        typed = _opened(content, values=False)[chosen.title] if _FORMULA.search(source) else chosen
+        return RawTable(_rows(chosen, typed), _merged(source, heading_row), "xlsx", "")
     except Exception as problem:  # the library raises whatever its parsers do; no file may bring the import down
         what = f"the workbook cannot be read ({type(problem).__name__}: {problem})."
         return RawTable((), (Problem(None, None, what, "Open it, save it as a new workbook, and load that."),))
+
+
+def sheet_names(content: bytes) -> tuple[str, ...]:
+    """Return the names of a workbook's sheets in order; none of a file that cannot be opened."""
+    if _cannot_be_opened(content):
+        return ()
+    try:
+        return tuple(_opened(content, values=True).sheetnames)
+    except Exception:  # whatever the library's parsers raise: `read_workbook` says what is wrong with the file
+        return ()
 
 
 def _opened(content: bytes, values: bool) -> Any:

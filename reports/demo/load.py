@@ -6,6 +6,9 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
+from labresults.actions.calendar import mark_calendar_day
+from labresults.actions.delivery import remember_request
+from labresults.actions.holding import register_holding_time
 from labresults.actions.materials import (
     record_equipment_check,
     register_equipment,
@@ -15,9 +18,10 @@ from labresults.actions.materials import (
 from labresults.actions.methods import add_method_version, save_layout
 from labresults.actions.people import authorise_person, enrol_person, found_laboratory
 from labresults.actions.samples import register_client, register_limits, register_matrices
-from labresults.models import Client, Layout, LimitSet, Lot, Material, Person
+from labresults.models import Client, Element, Layout, LimitSet, Lot, Material, Matrix, Method, Person
 from labresults.readers.layout import Layout as LayoutSpecification
-from labresults.terms import EquipmentKind, MaterialKind, Task
+from labresults.readers.weighing_layout import WeighingLayout
+from labresults.terms import Basis, DayPart, EquipmentKind, MaterialKind, Task
 from reports.actions.certificates import save_rule_set
 from reports.demo.data import method_names, read
 from reports.models import RuleSetVersion
@@ -47,11 +51,14 @@ def found() -> Founded:
     clients = _clients(founder, at)
     people = {founder.username: founder} | _people(founder, at, clients)
     quality = people["quill"]
+    _calendar(founder, at)
     _equipment(quality, at)
     _matrices(quality, at)
     limits = _limits(quality, at)
     _materials(quality, at)
     _methods(quality, at)
+    _holding_times(quality, at)
+    _usual_requests(people["marlow"], at, clients, limits)
     return Founded(
         people=people,
         clients=clients,
@@ -90,6 +97,11 @@ def _people(by: Person, at: datetime, clients: Mapping[str, Client]) -> dict[str
             authorise_person(by=by, at=at, person=person, task=Task(task), valid_from=at.date())
         people[person.username] = person
     return people
+
+
+def _calendar(by: Person, at: datetime) -> None:
+    for raw in read("laboratory")["calendar"]:
+        mark_calendar_day(by=by, at=at, day=raw["day"], part=DayPart(raw["part"]), name=raw["name"])
 
 
 def _equipment(by: Person, at: datetime) -> None:
@@ -178,7 +190,31 @@ def _methods(by: Person, at: datetime) -> None:
         )
 
 
+def _holding_times(by: Person, at: datetime) -> None:
+    for raw in read("laboratory")["holding_times"]:
+        element = Element.objects.get(symbol=raw["element"]) if "element" in raw else None
+        for matrix in Matrix.objects.filter(name__in=raw["matrices"]).order_by("name"):
+            register_holding_time(
+                by=by, at=at, matrix=matrix, element=element, hours=raw["days"] * 24, source=raw["source"]
+            )
+
+
+def _usual_requests(by: Person, at: datetime, clients: Mapping[str, Client], limits: Mapping[str, LimitSet]) -> None:
+    for raw in read("laboratory")["usual_requests"]:
+        remember_request(
+            by=by,
+            at=at,
+            client=clients[raw["client"]],
+            methods=list(Method.objects.filter(code__in=raw["methods"])),
+            basis=Basis(raw["basis"]),
+            limit_set=limits[raw["limits"]],
+        )
+
+
 def _layouts(by: Person, at: datetime) -> dict[str, Layout]:
+    """Layouts of files of readings, by name; those of weighings are saved beside them."""
+    for raw in read("layouts")["weighing_layouts"]:
+        save_layout(by=by, at=at, specification=WeighingLayout.from_json(json.dumps(raw)))
     specifications = [LayoutSpecification.from_json(json.dumps(raw)) for raw in read("layouts")["layouts"]]
     return {
         specification.name: save_layout(by=by, at=at, specification=specification) for specification in specifications

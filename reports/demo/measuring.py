@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from labresults.models import Content, Position, Run, Sample, Weighing
+from labresults.queries.mass_losses import moisture_of_samples
 from labresults.terms import Role, SolutionKind
 from reports.demo.bench import TO_SOLUTION_BASE, MadeUp, solution
 from reports.demo.data import read
@@ -81,6 +82,8 @@ class _Bench:
         portions = {p.portion_id for p in self._positions if p.portion_id}
         rows = Weighing.objects.filter(portion__in=portions).order_by("version")
         self._weighings = {row.portion_id: row for row in rows}
+        nodes = {p.portion.subsample.sample_id for p in self._positions if p.portion and p.portion.subsample}
+        self._moistures = moisture_of_samples(nodes)
         self._batches = sorted({p.portion.batch.number for p in self._positions if p.portion})
 
     def places(self) -> list[Place]:
@@ -105,10 +108,16 @@ class _Bench:
             aliquot_mL=weighing.aliquot_mL,
             solvent_g=weighing.solvent_g,
             dilution=weighing.dilution * position.dilution,
-            dry=1 - (weighing.moisture_percent or 0.0) / 100,
+            dry=1 - self._moisture(position, weighing) / 100,
             added_mg=added,
         )
         return solution(self._portion_content(position), made)
+
+    def _moisture(self, position: Position, weighing: Weighing) -> float:
+        """Loss on drying of what was weighed, %; nothing where it was never dried."""
+        node = position.portion.subsample
+        dried = self._moistures.get((node.sample_id, weighing.state)) if node else None
+        return dried.loss_percent if dried else 0.0
 
     def _portion_content(self, position: Position) -> Mapping[str, float]:
         portion = position.portion

@@ -75,9 +75,9 @@ def drill_core(laboratory: Laboratory) -> Submission:
     submission = laboratory.receive("ridge", _at(9, 9, 12))
     samples = list(submission.samples.order_by("ordinal"))
     ore = [sample for sample in samples if sample.requested.filter(method__code="FD-4").exists()]
-    rock = laboratory.prepare("AR-7", samples, _at(9, 10, 30), "ridge")
-    beads = laboratory.prepare("FA-30", samples, _at(9, 13, 0), "ridge")
-    grade = laboratory.prepare("FD-4", ore, _at(10, 9, 0), "ridge")
+    rock = laboratory.prepare("AR-7", samples, _at(9, 10, 30))
+    beads = laboratory.prepare("FA-30", samples, _at(9, 13, 0))
+    grade = laboratory.prepare("FD-4", ore, _at(10, 9, 0))
 
     first = laboratory.measure("ridge AR-7, first", portions_of(rock), _at(10, 16, 10))
     again, cause = measure_again(laboratory.evaluate(first, _at(11, 7, 50)))
@@ -111,7 +111,7 @@ def approve_drill_core(laboratory: Laboratory, submission: Submission) -> None:
 def used_oil(laboratory: Laboratory) -> None:
     """Thirty oils by mass in solvent; evaluated, and waiting for the reviewer."""
     submission = laboratory.receive("oil", _at(12, 14, 20))
-    batches = laboratory.prepare("OIL-2", list(submission.samples.order_by("ordinal")), _at(12, 15, 0), "oil")
+    batches = laboratory.prepare("OIL-2", list(submission.samples.order_by("ordinal")), _at(12, 15, 0))
     run = laboratory.measure("oil OIL-2", portions_of(batches), _at(12, 16, 30))
     laboratory.evaluate(run, _at(13, 7, 35))
 
@@ -119,7 +119,7 @@ def used_oil(laboratory: Laboratory) -> None:
 def waste_water(laboratory: Laboratory) -> None:
     """Forty waters; a method blank and a spike fail, and nobody has said yet what follows."""
     submission = laboratory.receive("water", _at(13, 8, 5))
-    batches = laboratory.prepare("WW-2", list(submission.samples.order_by("ordinal")), _at(13, 8, 30), "water")
+    batches = laboratory.prepare("WW-2", list(submission.samples.order_by("ordinal")), _at(13, 8, 30))
     run = laboratory.measure("water WW-2, first", portions_of(batches), _at(13, 11, 20), loaded_after=SHORTEST)
     laboratory.evaluate(run, _at(13, 14, 55))
 
@@ -128,7 +128,8 @@ def leaves(laboratory: Laboratory) -> None:
     """Forty leaves in two batches: the first is evaluated, the second stands in the rack."""
     submission = laboratory.receive("leaves", _at(13, 15, 5))
     samples = list(submission.samples.order_by("ordinal"))
-    batches = laboratory.prepare("PLANT-10", samples, _at(13, 15, 20), "leaves")
+    laboratory.dry(samples, _at(13, 15, 12), "leaves")
+    batches = laboratory.prepare("PLANT-10", samples, _at(13, 15, 20))
     run = laboratory.measure(
         "leaves PLANT-10", portions_of(batches[:1]), _at(13, 17, 40), loaded_after=timedelta(hours=61, minutes=30)
     )

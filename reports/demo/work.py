@@ -5,11 +5,14 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
 
+from labresults.actions.asking import AcceptedConcern
+from labresults.actions.batches import begin_batch
+from labresults.actions.delivery import receive_samples
 from labresults.actions.evaluation import accept_control, evaluate_run
-from labresults.actions.preparation import Weighed, begin_batch, record_weighings
+from labresults.actions.mass_losses import record_mass_losses
 from labresults.actions.review import approve_results
 from labresults.actions.runs import import_readings, plan_run
-from labresults.actions.samples import receive_samples
+from labresults.actions.weighings import Weighed, record_weighings
 from labresults.models import (
     ControlOutcome,
     Equipment,
@@ -25,14 +28,16 @@ from labresults.models import (
     TestPortion,
 )
 from labresults.queries.methods import current_versions
+from labresults.queries.request_review import review
 from labresults.queries.results import failures_of, newest_decisions, newest_selections
 from labresults.readers.delivery import DeliveredSample
-from labresults.terms import Basis, Decision, Role, SolutionKind, State
+from labresults.terms import Basis, Decision, MassLossKind, Role, SolutionKind, State
 from reports.demo.data import read
+from reports.demo.drying import dishes
 from reports.demo.files import FORMS
 from reports.demo.load import Founded
 from reports.demo.measuring import TrueSample, readings_of, true_samples
-from reports.demo.truth import Population, about, between
+from reports.demo.truth import about
 
 LAYOUT_OF = {"OIL-2": "workbook", "PLANT-10": "workbook", "WW-2": "wide, decimal commas"}
 """By method, the form of its file where it is not the long one."""
@@ -57,9 +62,8 @@ class Laboratory:
                 row=ordinal,
                 client_identification=identification,
                 matrix=raw["matrix"],
-                delivered_g=raw.get("delivered_g", ""),
-                delivered_mL=raw.get("delivered_mL", ""),
                 methods=(*raw["methods"], also[ordinal]) if ordinal in also else (),
+                **_delivered(raw, identification),
             )
             for ordinal, identification in enumerate(_identifications(raw), start=1)
         ]
@@ -74,13 +78,21 @@ class Laboratory:
             limit_set=self.founded.limits[raw["limits"]] if "limits" in raw else None,
             condition=raw["condition"],
             sampling=raw["sampling"],
+            concerns=self._accepted(raw, rows, at),
         )
         self.truth |= true_samples(name, list(submission.samples.order_by("ordinal")), read("truth")["seed"])
         return submission
 
+    def _accepted(self, raw: Mapping[str, Any], rows: Sequence[DeliveredSample], at: datetime) -> list[AcceptedConcern]:
+        """What the review of the request finds, each accepted with the reason given for its kind."""
+        reasons = raw.get("accepted", {})
+        asked = Method.objects.filter(code__in=raw["methods"])
+        found = review(rows, methods=asked, at=at) if reasons else ()
+        return [AcceptedConcern(one.key, reasons[one.key.split("|")[0]], tell_client=True) for one in found]
+
     # ------------------------------------------------------------ preparation
 
-    def prepare(self, method: str, samples: Sequence[Sample], at: datetime, population: str) -> list[PreparationBatch]:
+    def prepare(self, method: str, samples: Sequence[Sample], at: datetime) -> list[PreparationBatch]:
         """Begin as many batches as the samples need, and record what was weighed and made up, an hour later."""
         version = current_versions(at.date())[method]
         size = version.batch_size
@@ -95,21 +107,32 @@ class Laboratory:
                 caution_read=True,
                 reagents=list(Lot.objects.filter(number__in=read("truth")["weighing"][method]["reagents"])),
             )
-            self._weigh(batch, begun + timedelta(minutes=15), population)
+            self._weigh(batch, begun + timedelta(minutes=15))
             batches.append(batch)
         return batches
 
-    def _weigh(self, batch: PreparationBatch, at: datetime, population_name: str) -> None:
+    def _weigh(self, batch: PreparationBatch, at: datetime) -> None:
         version = batch.method_version
         said = read("truth")["weighing"][version.method.code]
-        population = Population.from_file(read("truth")["populations"][population_name])
         portions = list(batch.portions.select_related("subsample__sample").order_by("tube"))
         record_weighings(
             by=self.founded.people["adeyemi"],
             at=at,
             batch=batch,
             balance=Equipment.objects.get(code=said["balance"]) if "balance" in said else None,
-            rows=_weighed(portions, version, said, population),
+            rows=_weighed(portions, version, said),
+        )
+
+    def dry(self, samples: Sequence[Sample], at: datetime, population: str) -> None:
+        """Record the moisture of the air-dry material, one dish a sample."""
+        record_mass_losses(
+            by=self.founded.people["adeyemi"],
+            at=at,
+            kind=MassLossKind.MOISTURE,
+            rows=dishes(samples, population),
+            temperature_C=105.0,
+            balance=Equipment.objects.get(code="B1"),
+            oven=Equipment.objects.get(code="OV1"),
         )
 
     # ------------------------------------------------------------ runs
@@ -198,6 +221,12 @@ def portions_of(batches: Sequence[PreparationBatch]) -> list[TestPortion]:
     return [portion for batch in batches for portion in batch.portions.select_related("batch").order_by("tube")]
 
 
+def _delivered(raw: Mapping[str, Any], identification: str) -> dict[str, str]:
+    """What is said of one sample of a delivery: of all of them, or of its own."""
+    said = {name: str(raw[name]) for name in ("delivered_g", "delivered_mL", "sampled", "preservation") if name in raw}
+    return said | raw.get("differing", {}).get(identification, {})
+
+
 def _identifications(raw: Mapping[str, Any]) -> list[str]:
     if "depths" not in raw:
         return list(raw["identifications"])
@@ -205,9 +234,7 @@ def _identifications(raw: Mapping[str, Any]) -> list[str]:
     return [f"{depths['name']} {depths['first'] + metre:.1f} m" for metre in range(depths["count"])]
 
 
-def _weighed(
-    portions: Sequence[TestPortion], version: MethodVersion, said: Mapping[str, Any], population: Population
-) -> list[Weighed]:
+def _weighed(portions: Sequence[TestPortion], version: MethodVersion, said: Mapping[str, Any]) -> list[Weighed]:
     """What the preparer records of a batch. `said`: of the method, from truth.toml."""
     seed, scatter = read("truth")["seed"], read("truth")["bench"]["mass_scatter"]
     keys = [f"{portion.batch.number} {portion.label}" for portion in portions]
@@ -221,7 +248,6 @@ def _weighed(
             solvent_g=said.get("solvent_g"),
             dilution=version.dilution,
             state=State(said["state"]) if portion.subsample and "state" in said else State.AS_RECEIVED,
-            moisture_percent=_moisture(population, portion.subsample.sample if portion.subsample else None, seed),
             **_mass(portion, mass_g, said),
         )
         for portion, mass_g in zip(portions, masses, strict=True)
@@ -236,10 +262,3 @@ def _mass(portion: TestPortion, mass_g: float | None, said: Mapping[str, Any]) -
         short: Mapping[str, Any] = said.get("short", {})
         return dict(short.get(portion.subsample.sample.client_identification, {"mass_g": mass_g}))
     return {"mass_g": mass_g}
-
-
-def _moisture(population: Population, sample: Sample | None, seed: int) -> float | None:
-    """Loss on drying of the state that is weighed, as found in a portion of its own [%]."""
-    if sample is None or population.moisture_percent is None:
-        return None
-    return round(between(population.moisture_percent, f"moisture {sample.number}", seed), 2)

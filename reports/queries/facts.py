@@ -1,30 +1,25 @@
 """From database rows to the facts of a certificate: names, dates in words, units; nothing is rounded or decided."""
 
-import re
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
-from labresults.queries.reportable import Asked, Reportable
-from labresults.terms import Basis, Mark, NotMeasured
+from labresults.queries.reportable import Reportable
+from labresults.terms import Basis
 from reports.facts import (
     CertificateFacts,
     ControlFact,
     DeterminationFact,
     LimitFact,
     MethodFact,
-    ResultFact,
     SampleFact,
     SignatureFact,
 )
-from reports.rules.qualifiers import control_remark
+from reports.queries.result_facts import ANOTHER, found_unit, in_words, is_others, own_only, result_facts
 
 if TYPE_CHECKING:
     from labresults.models import ControlOutcome, MethodVersion
-
-ANOTHER = "another sample of this batch"
-"""What a client reads where another client's sample served as duplicate or spike."""
 
 
 def collect(
@@ -62,9 +57,12 @@ def collect(
         issued=in_words(at.astimezone(zone).date()),
         condition=found.submission.condition,
         basis=Basis(found.request.basis),
-        samples=tuple(SampleFact(s.number, s.client_identification, s.matrix.name, s.note) for s in found.samples),
+        samples=tuple(
+            SampleFact(s.number, s.client_identification, s.matrix.name, s.note, str(found.limit_set_of(s) or ""))
+            for s in found.samples
+        ),
         determinations=_determinations(found),
-        results=tuple(_results(found, asked, preliminary)),
+        results=tuple(result_facts(found, asked, preliminary, zone)),
         methods=tuple(_method(version, found) for version in found.method_versions),
         controls=tuple(_control(outcome, found) for outcome in found.controls if outcome.observed is not None),
         limits=tuple(
@@ -74,6 +72,7 @@ def collect(
                 limit.unit,
                 f"{limit.limit_set}: {limit.limit_set.source}",
                 Basis(limit.limit_set.basis),
+                str(limit.limit_set),
             )
             for limit in found.limits
         ),
@@ -85,11 +84,6 @@ def collect(
         replaces_why=reason,
         preliminary=preliminary,
     )
-
-
-def in_words(day: date) -> str:
-    """A day as a certificate prints it: 9 November 2026."""
-    return f"{day.day} {day:%B %Y}"
 
 
 def _period(days: Iterable[date]) -> str:
@@ -127,71 +121,6 @@ def _determinations(found: Reportable) -> tuple[DeterminationFact, ...]:
         for version in newest.values()
         for row in sorted(version.determinations.all(), key=lambda d: d.ordinal)
         if (version.method_id, row.element_id) in wanted
-    )
-
-
-def _results(found: Reportable, asked: dict[tuple[int, int, str], Asked], preliminary: bool) -> Iterable[ResultFact]:
-    names = {sample.pk: sample.number for sample in found.samples}
-    for key, one in asked.items():
-        code = one.method_version.method.code
-        determination = next(d for d in one.method_version.determinations.all() if d.element_id == one.element)
-        if key in found.results:
-            yield _result(found, key, names[key[0]], code)
-        elif key in found.not_measured or preliminary:
-            yield _in_words(found, key, names[key[0]], code, determination.reported_as, determination.unit)
-
-
-def _result(found: Reportable, key: tuple[int, int, str], sample: str, code: str) -> ResultFact:
-    row = found.results[key]
-    return ResultFact(
-        result=row.pk,
-        sample=sample,
-        method=code,
-        element=row.element_id,
-        reported_as=row.reported_as,
-        unit=row.unit,
-        basis=Basis(row.basis),
-        value=row.value,
-        detection_limit=row.detection_limit or 0.0,  # none: why there is no value says why
-        quantification_limit=row.quantification_limit or 0.0,
-        reporting_limit=row.reporting_limit,
-        upper_limit=row.upper_limit,
-        expanded_u=row.expanded_u,
-        marks=tuple(Mark(mark) for mark in row.marks),
-        why_no_value=row.why_no_value or None,
-        control_remarks=tuple(
-            control_remark(
-                o.position.role,
-                _said_of(o, found),
-                _own_only(o.acceptance.reason, found),
-                str(o.acceptance.made_by),
-            )
-            for o in found.failures[row.pk]["accepted"]
-        ),
-    )
-
-
-def _in_words(
-    found: Reportable, key: tuple[int, int, str], sample: str, code: str, reported_as: str, unit: str
-) -> ResultFact:
-    row = found.not_measured.get(key)
-    return ResultFact(
-        result=None,
-        sample=sample,
-        method=code,
-        element=key[2],
-        reported_as=reported_as,
-        unit=unit,
-        basis=Basis(found.request.basis),
-        value=None,
-        detection_limit=0.0,
-        quantification_limit=0.0,
-        reporting_limit=None,
-        upper_limit=None,
-        expanded_u=None,
-        marks=(Mark.NO_VALUE,),
-        why_no_value=row.word if row else "to follow",
-        not_measured=NotMeasured(row.word) if row else None,
     )
 
 
@@ -240,7 +169,7 @@ def _control(outcome: "ControlOutcome", found: Reportable) -> ControlFact:
     """One row of the appendix; of another client's sample neither number nor content, only how it was judged."""
     position = outcome.position
     label = position.lot.material.name if position.lot else position.label
-    others = _is_others(outcome, found)
+    others = is_others(outcome, found)
     if position.portion and position.portion.subsample:
         label = ANOTHER if others else position.portion.subsample.sample.number
     accepted = getattr(outcome, "acceptance", None)
@@ -256,35 +185,8 @@ def _control(outcome: "ControlOutcome", found: Reportable) -> ControlFact:
         low=outcome.criterion.low,
         high=outcome.criterion.high,
         verdict=outcome.verdict,
-        accepted_because=_own_only(f"{accepted.reason} ({accepted.made_by})", found) if accepted else "",
+        accepted_because=own_only(f"{accepted.reason} ({accepted.made_by})", found) if accepted else "",
     )
-
-
-def _is_others(outcome: "ControlOutcome", found: Reportable) -> bool:
-    """Whether a control sample was made of a sample of another submission."""
-    portion = outcome.position.portion
-    sample = portion.subsample.sample if portion and portion.subsample else None
-    return sample is not None and sample.submission_id != found.submission.pk
-
-
-def found_unit(outcome: "ControlOutcome") -> str:
-    """Unit of what was observed: percent, or a multiple of the quantification limit."""
-    return "%" if outcome.measure.endswith("%") else "× quantification limit"
-
-
-def _said_of(outcome: "ControlOutcome", found: Reportable) -> str:
-    """What is said of a failed control sample; of another client's sample how it was judged, and no content."""
-    if not _is_others(outcome, found):
-        return _own_only(str(outcome.why), found)
-    observed = "no value" if outcome.observed is None else f"{outcome.observed:.4g} {found_unit(outcome)}"
-    return f"{outcome.line}, {ANOTHER}: {observed}: {outcome.verdict}"
-
-
-def _own_only(words: str, found: Reportable) -> str:
-    """Words that people typed, without the laboratory numbers of samples that are not this client's."""
-    own = {sample.number for sample in found.samples}
-    number = re.compile(rf"\b{re.escape(found.laboratory.prefix)}\d{{2}}-\d{{5,}}")
-    return number.sub(lambda match: match[0] if match[0] in own else "another sample", words)
 
 
 def _departures(found: Reportable, preliminary: bool) -> tuple[str, ...]:
@@ -296,7 +198,7 @@ def _departures(found: Reportable, preliminary: bool) -> tuple[str, ...]:
     exceptions = {d.review.exception for d in found.decisions.values() if d.review.exception}
     said += [f"Reviewed under a named exception: {exception}" for exception in sorted(exceptions)]
     repeats = sorted({r.position.repeat_cause for r in found.results.values() if r.position.repeat_cause})
-    said += [f"Measured again: {_own_only(cause, found)}" for cause in repeats]
+    said += [f"Measured again: {own_only(cause, found)}" for cause in repeats]
     return tuple(said)
 
 

@@ -1,96 +1,100 @@
-"""What the counter prints of a submission: receipt and labels, drawn from what is recorded; nothing is stored."""
+"""The receipt of a submission, drawn from what is recorded; nothing is stored."""
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
-from typing import TYPE_CHECKING
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
+from labresults.calculation.working_days import working_days_between
+from labresults.queries.calendar import calendar
+from labresults.queries.custody import kept_until
+from labresults.queries.methods import versions_asked
 from labresults.queries.people import laboratory
-from labresults.queries.samples import count_matrices, requests_of, samples_of
+from labresults.queries.samples import concerns_of, corrections_in, count_matrices, requests_of, samples_of
 from labresults.queries.samples import submission as find_submission
-from labresults.queries.shelf import determinations_of, in_force, lines_of, method_versions
-from reports.paper import Label, LabelSheet, Notice, ReceiptDocument, ReceiptLine
-from reports.queries.facts import in_words
-from reports.render.paper import render_labels, render_receipt
+from labresults.terms import Concern, Correction
+from reports.paper import Notice, ReceiptDocument, ReceiptLine
+from reports.queries.words import amount, day_in_words, moment_in_words, rows_in_words, short_day
+from reports.render.paper import render_receipt
 
 if TYPE_CHECKING:
     from labresults.models import Laboratory, MethodVersion, Request, Sample, Submission
 
-KEPT_DAYS = 90
-"""How long samples are kept after the day on which they are due (a proposal; common practice, no source)."""
+CORRECTED = {
+    Correction.ADDED: "added later, {day}",
+    Correction.MOVED: "moved here from {before}, {day}",
+    Correction.IDENTIFICATION: "identification corrected {day}, was “{before}”",
+}
+"""What the receipt says beside a sample that was corrected after the delivery was logged."""
 
-_SATURDAY = 5
+TOLD = "The certificate will say so."
 
 
 @dataclass(frozen=True)
 class Delivered:
-    """What both papers are made of."""
+    """What the receipt is made of. `own`: what single samples are asked otherwise, in words, by the sample's key."""
 
     laboratory: "Laboratory"
     zone: ZoneInfo
     submission: "Submission"
     request: "Request"
     samples: list["Sample"]
+    versions: Mapping[str, "MethodVersion"]
+    own: Mapping[int, list[str]]
+    corrections: list[Any]  # newest first
+    concerns: list[Any]  # those of the newest request that the client is told
+
+    @property
+    def asked(self) -> list["MethodVersion"]:
+        """What is asked of all samples that ask for nothing of their own."""
+        for_all = [item.method.code for item in self.request.methods.all() if item.sample_id is None]
+        return [self.versions[code] for code in for_all if code in self.versions]
+
+    def asked_of(self, sample: "Sample") -> list["MethodVersion"]:
+        """What is asked of one sample: its own methods, else those of all."""
+        own = [code for code in self.own.get(sample.pk, ()) if code in self.versions]
+        return [self.versions[code] for code in own] or self.asked
 
 
 def receipt_pdf(number: str, at: datetime) -> bytes:
-    """The receipt of a submission, printed at `at`; about ten queries.
+    """The receipt of a submission, printed at `at`; at most sixteen queries.
 
     Raises Submission.DoesNotExist, and what drawing raises.
     """
     return render_receipt(receipt(number, at))
 
 
-def labels_pdf(number: str) -> bytes:
-    """Labels of a submission, one a sample; five queries. Raises Submission.DoesNotExist, and what drawing raises."""
-    return render_labels(labels(number))
-
-
-def labels(number: str) -> LabelSheet:
-    """The labels in the order of the samples; the code is the laboratory number alone."""
-    found = _found(number)
-    foot = f"{found.submission}, due {_day(found.request.due_on)}"
-    return LabelSheet(
-        title=f"Labels for {found.submission}",
-        laboratory=found.laboratory.name,
-        labels=tuple(_label(sample, foot) for sample in found.samples),
-    )
-
-
-def _label(sample: "Sample", foot: str) -> Label:
-    return Label(sample.number, sample.number, sample.client_identification, sample.matrix.name, foot=foot)
-
-
 def receipt(number: str, at: datetime) -> ReceiptDocument:
-    """What was received, to the letter, what was asked for, and what the client must read."""
+    """What was received, to the letter, what was asked for, and what the client must read; sixteen queries."""
     found = _found(number)
     delivery, due = found.submission, found.request.due_on
     received = delivery.received_at.astimezone(found.zone)
-    asked = _asked(found)
     unit = _unit(found.samples)
     return ReceiptDocument(
         laboratory=found.laboratory.name,
         address=tuple(found.laboratory.address.splitlines()),
         number=delivery.number,
-        printed=_moment(at.astimezone(found.zone)),
-        due=f"{due:%a} {in_words(due)}",
-        due_words=f"{_working_days(received.date(), due)} working days after receipt",
+        printed=moment_in_words(at.astimezone(found.zone)),
+        due=day_in_words(due),
+        due_words=_working_days(working_days_between(received.date(), due, calendar())),
         delivered=f"{len(found.samples)} sample{'' if len(found.samples) == 1 else 's'}",
         delivered_words=_together(found.samples, unit),
-        asked_for=", ".join(str(version) for version in asked),
-        asked_for_words="; ".join([*(_elements(version) for version in asked), found.request.basis]),
+        asked_for=", ".join(str(version) for version in found.asked),
+        asked_for_words="; ".join(_asked_in_words(found)),
         client=delivery.client.name,
         reference=delivery.reference,
-        received=f"{in_words(received.date())}, {received:%H:%M}, by {delivery.received_by}",
-        kept_until=in_words(due + timedelta(days=KEPT_DAYS)),
+        received=f"{moment_in_words(received)}, by {delivery.received_by}",
+        kept_until=day_in_words(kept_until(delivery, found.request)),
+        arrival=tuple(_arrival(delivery)),
         unit=unit,
-        lines=tuple(_line(sample, unit, asked) for sample in found.samples),
-        notices=tuple(_notices(found, asked)),
+        lines=tuple(_lines(found, unit)),
+        otherwise=tuple(_otherwise(found)),
+        notices=tuple(_notices(found)),
         received_by=str(delivery.received_by),
-        received_when=_moment(received),
-        line_rule_nm=tuple(sorted({wave for version in asked for wave in _wavelengths(version)})),
+        received_when=moment_in_words(received),
+        line_rule_nm=tuple(sorted({wave for version in found.versions.values() for wave in _wavelengths(version)})),
     )
 
 
@@ -98,27 +102,66 @@ def _found(number: str) -> Delivered:
     delivery, lab = find_submission(number), laboratory()
     if lab is None:
         raise LookupError("There is no laboratory yet: found it first.")
-    return Delivered(lab, ZoneInfo(lab.time_zone), delivery, requests_of(delivery)[0], list(samples_of(delivery)))
+    zone, request = ZoneInfo(lab.time_zone), requests_of(delivery)[0]
+    codes = list(dict.fromkeys(item.method.code for item in request.methods.all()))
+    versions = versions_asked(codes, delivery.received_at.astimezone(zone).date())
+    return Delivered(
+        laboratory=lab,
+        zone=zone,
+        submission=delivery,
+        request=request,
+        samples=list(samples_of(delivery)),
+        versions={version.method.code: version for version in versions},
+        own=_own(request),
+        corrections=corrections_in(delivery),
+        concerns=[row for row in concerns_of(delivery) if row.request_id == request.pk and row.tell_client],
+    )
 
 
-def _asked(found: Delivered) -> list["MethodVersion"]:
-    """The version in force of each method asked for; one query a method."""
-    codes = dict.fromkeys(item.method.code for item in found.request.methods.all())
-    on = found.submission.received_at.astimezone(found.zone).date()
-    return [version for code in codes if (version := in_force(method_versions(code), on))]
+def _own(request: "Request") -> dict[int, list[str]]:
+    """What single samples are asked otherwise: codes of methods, then basis and limits; one query."""
+    own: dict[int, list[str]] = {}
+    for item in request.methods.all():
+        if item.sample_id is not None:
+            own.setdefault(item.sample_id, []).append(item.method.code)
+    for terms in request.terms.select_related("limit_set"):
+        limits = f"compared with {terms.limit_set}" if terms.limit_set else "not compared with limits"
+        own.setdefault(terms.sample_id, []).extend([terms.basis, limits])
+    return own
+
+
+def _asked_in_words(found: Delivered) -> list[str]:
+    """What is determined, element by element, with its units, on which basis, and what it is compared with."""
+    limits = [f"compared with {found.request.limit_set}"] if found.request.limit_set else []
+    return [*(_elements(version) for version in found.asked), str(found.request.basis), *limits]
 
 
 def _elements(version: "MethodVersion") -> str:
-    """What is determined, element by element, with its units: Cu Pb in mg/kg."""
     by_unit: dict[str, list[str]] = {}
-    for determination in determinations_of(version):
+    for determination in version.determinations.all():
         by_unit.setdefault(determination.unit, []).append(determination.reported_as)
     return ", ".join(f"{' '.join(names)} in {unit}" for unit, names in by_unit.items())
 
 
 def _wavelengths(version: "MethodVersion") -> list[float]:
     """Wavelengths of the lines that will be measured, nm."""
-    return [row.line.wavelength_nm for row in lines_of(version) if row.line.wavelength_nm is not None]
+    return [row.line.wavelength_nm for row in version.lines.all() if row.line.wavelength_nm is not None]
+
+
+def _working_days(days: float) -> str:
+    if days <= 0:
+        return "on the day of receipt"
+    return f"{amount(days)} working day{'' if days == 1 else 's'} after receipt"
+
+
+def _arrival(delivery: "Submission") -> Iterator[Notice]:
+    """What was looked at when the delivery came; nothing where nobody looked."""
+    if delivery.seals:
+        yield Notice("Seals", str(delivery.seals))
+    if delivery.temperature_C is not None:
+        yield Notice("Temperature", f"{amount(delivery.temperature_C)} °C on receipt".replace("-", "−"))
+    if delivery.sampling:
+        yield Notice("Sampling", f"{delivery.sampling} (as you say)")
 
 
 def _unit(samples: Sequence["Sample"]) -> str:
@@ -132,24 +175,41 @@ def _amount(sample: "Sample") -> float | None:
 
 
 def _delivered(sample: "Sample", unit: str) -> str:
-    amount = _amount(sample)
-    if amount is None:
+    delivered = _amount(sample)
+    if delivered is None:
         return ""
     own = "" if unit else " g" if sample.delivered_g is not None else " mL"
-    return f"{_written(amount)}{own}"
+    return f"{amount(delivered)}{own}"
 
 
 def _together(samples: Sequence["Sample"], unit: str) -> str:
     """Matrices, and how much came together where all of it came in one unit."""
     names = ", ".join(name for name, _ in count_matrices(list(samples)))
-    amounts = [amount for sample in samples if (amount := _amount(sample)) is not None]
-    return f"{names}, {_written(sum(amounts))} {unit} together" if unit and len(amounts) == len(samples) else names
+    amounts = [delivered for sample in samples if (delivered := _amount(sample)) is not None]
+    return f"{names}, {amount(sum(amounts))} {unit} together" if unit and len(amounts) == len(samples) else names
 
 
-def _line(sample: "Sample", unit: str, asked: Sequence["MethodVersion"]) -> ReceiptLine:
-    little = _little(sample, asked)
-    noted = "; ".join(filter(None, [sample.note, "little material" if little else ""]))
-    return ReceiptLine(sample.number, sample.client_identification, _delivered(sample, unit), noted, warns=bool(little))
+def _lines(found: Delivered, unit: str) -> Iterator[ReceiptLine]:
+    corrected: dict[int, list[str]] = {}
+    for row in reversed(found.corrections):
+        if row.what in CORRECTED:
+            day = short_day(row.made_at.astimezone(found.zone).date())
+            corrected.setdefault(row.sample_id, []).append(CORRECTED[row.what].format(day=day, before=row.before))
+    for sample in found.samples:
+        little = _little(sample, found.asked_of(sample))
+        noted = [sample.note, *_in_the_field(sample), *sample.hazards, *corrected.get(sample.pk, ())]
+        words = "; ".join(filter(None, [*noted, "little material" if little else ""]))
+        warns = bool(little or sample.hazards)
+        yield ReceiptLine(sample.number, sample.client_identification, _delivered(sample, unit), words, warns)
+
+
+def _in_the_field(sample: "Sample") -> Iterator[str]:
+    if sample.field_filtered is not None:
+        yield "field filtered" if sample.field_filtered else "not filtered in the field"
+    if sample.preservation:
+        yield sample.preservation
+    if sample.acidified_at is not None:
+        yield "acidified on arrival"
 
 
 def _little(sample: "Sample", asked: Sequence["MethodVersion"]) -> str:
@@ -158,38 +218,55 @@ def _little(sample: "Sample", asked: Sequence["MethodVersion"]) -> str:
     if sample.delivered_g is None or sample.delivered_g >= 2 * needed_g:
         return ""
     if sample.delivered_g < needed_g:
-        return (
-            f"{_written(sample.delivered_g)} g is less than the test portions need, {_written(needed_g)} g: bring more."
-        )
-    return f"{_written(sample.delivered_g)} g is enough for one measurement and for no repeat."
+        return f"{amount(sample.delivered_g)} g is less than the test portions need, {amount(needed_g)} g: bring more."
+    return f"{amount(sample.delivered_g)} g is enough for one measurement and for no repeat."
 
 
-def _notices(found: Delivered, asked: Sequence["MethodVersion"]) -> list[Notice]:
-    condition = found.submission.condition
-    return [
-        *([Notice("Condition on receipt", condition)] if condition else []),
-        *(
-            Notice(f"Row {row}, {sample.client_identification}", little)
-            for row, sample in enumerate(found.samples, start=1)
-            if (little := _little(sample, asked))
-        ),
-    ]
+def _otherwise(found: Delivered) -> Iterator[Notice]:
+    """Rows that ask for something of their own, those that ask alike together."""
+    pairs = ((row, ", ".join(found.own[sample.pk])) for row, sample in _rows(found) if sample.pk in found.own)
+    yield from _grouped(pairs)
 
 
-def _written(amount: float) -> str:
-    """An amount in plain notation, thousands parted; ten figures hide what adding in binary leaves behind."""
-    return f"{amount:,.10g}".replace(",", "\N{NO-BREAK SPACE}")
+def _notices(found: Delivered) -> Iterator[Notice]:
+    """What the client must read: the condition, what was accepted on review, little material, what was struck."""
+    if found.submission.condition:
+        yield Notice("Condition on receipt", found.submission.condition)
+    for concern in found.concerns:
+        if concern.sample_id is None:
+            yield Notice("All samples", f"{concern.words} {TOLD}")
+    yield from _grouped(_said_of_rows(found), {row: sample.client_identification for row, sample in _rows(found)})
+    for row in found.corrections:
+        who = f"{row.sample}, {row.sample.client_identification}"
+        if row.what == Correction.STRUCK:
+            yield Notice(who, f"Not to be measured: {row.reason}")
+        elif row.what == Correction.MOVED and row.before == found.submission.number:
+            yield Notice(who, f"Moved to {row.after}: {row.reason}")
 
 
-def _working_days(first: date, last: date) -> int:
-    """Days from Monday to Friday after the first day, up to the last; holidays are not known here."""
-    span = range(1, (last - first).days + 1)
-    return sum((first + timedelta(days=days)).weekday() < _SATURDAY for days in span)
+def _said_of_rows(found: Delivered) -> Iterator[tuple[int, str]]:
+    """Row and words: what was accepted of it and is told, and little material where nothing was said of that."""
+    told: dict[int, list[Any]] = {}
+    for concern in found.concerns:
+        told.setdefault(concern.sample_id, []).append(concern)
+    for row, sample in _rows(found):
+        own = told.get(sample.pk, ())
+        yield from ((row, f"{concern.words} {TOLD}") for concern in own)
+        little = _little(sample, found.asked_of(sample))
+        if little and all(concern.what != Concern.TOO_LITTLE for concern in own):
+            yield row, little
 
 
-def _day(day: date) -> str:
-    return f"{day:%a} {day.day} {day:%b}"
+def _rows(found: Delivered) -> Iterator[tuple[int, "Sample"]]:
+    """Samples with the row in which they stand on the receipt."""
+    return enumerate(found.samples, start=1)
 
 
-def _moment(at: datetime) -> str:
-    return f"{at:%a} {in_words(at.date())}, {at:%H:%M}"
+def _grouped(pairs: Iterable[tuple[int, str]], names: Mapping[int, str] | None = None) -> Iterator[Notice]:
+    """One notice for all rows of which the same is said; a row alone is called by its identification too."""
+    by_words: dict[str, list[int]] = {}
+    for row, words in pairs:
+        by_words.setdefault(words, []).append(row)
+    for words, rows in by_words.items():
+        name = f", {names[rows[0]]}" if names and len(rows) == 1 else ""
+        yield Notice(f"{rows_in_words(rows)}{name}", words)

@@ -6,6 +6,9 @@
 | a number whose control sample failed and was accepted| which control sample, what it gave, why it was accepted |
 | `<` below the detection limit                        | none: the sign says it                                  |
 | insufficient sample                                  | in words, in place of the number                        |
+| a doubt that was accepted before the work began      | what was seen, and why it was accepted                  |
+| measured after the holding time                      | which time, from where, and when it ended               |
+| on another basis than its column says                | which one                                               |
 
 Letters follow the order in which the remarks are first met in reading order: a, b, c, ... z, aa, ab. A remark that
 says the same has the same letter. The letter stands after the number, never before, where it would read as part of it.
@@ -44,6 +47,18 @@ def control_remark(kind: str, what: str, accepted_because: str, accepted_by: str
     if not accepted_because.strip() or not accepted_by.strip():
         raise ValueError(f"A failed {kind} needs a reason and a name. Accept it by name, or measure again.")
     return f"{kind[:1].upper()}{kind[1:]}: {_sentence(what)} Accepted by {accepted_by}: {_sentence(accepted_because)}"
+
+
+def request_remark(what: str, accepted_because: str) -> str:
+    """Return the remark for what was seen when the request was reviewed, and accepted with a reason."""
+    return f"Seen before the work was accepted: {_sentence(what)} Accepted: {_sentence(accepted_because)}"
+
+
+def late_remark(element: str, holding: str, source: str, measured: str, until: str) -> str:
+    """Return the remark for a result that was measured after its holding time. holding: "28 days"; days in words."""
+    return (
+        f"{element} was measured on {measured}, after its holding time of {holding} ({source}), which ended on {until}."
+    )
 
 
 def remarks_for(

@@ -3,7 +3,7 @@
 from django.urls import URLPattern, path
 
 from labresults.web.shared import guarded
-from reports.web.views import certificates, paper
+from reports.web.views import certificates, labels, paper
 
 urlpatterns: list[URLPattern] = guarded(
     [
@@ -16,6 +16,10 @@ urlpatterns: list[URLPattern] = guarded(
         path("certificates/<str:number>/<int:issue>/withdraw", certificates.withdraw, name="withdraw-certificate"),
         path("certificates/<str:number>/<int:issue>/file.<str:kind>", certificates.file, name="certificate-file"),
         path("submissions/<str:number>/receipt.pdf", paper.receipt, name="receipt"),
-        path("submissions/<str:number>/labels.pdf", paper.labels, name="labels"),
+        path("submissions/<str:number>/labels", labels.labels, name="labels"),
+        path("submissions/<str:number>/labels.pdf", labels.labels_file, name="labels-file"),
+        path("preparation/<str:number>/bench-sheet.pdf", paper.bench_sheet, name="bench-sheet"),
+        path("preparation/<str:number>/labels", labels.batch_labels, name="batch-labels"),
+        path("preparation/<str:number>/labels.pdf", labels.batch_labels_file, name="batch-labels-file"),
     ]
 )

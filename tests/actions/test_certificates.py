@@ -7,10 +7,12 @@ import pytest
 from django.core.management import call_command
 from pypdf import PdfReader
 
+from labresults.actions.batches import begin_batch
+from labresults.actions.delivery import receive_samples
 from labresults.actions.evaluation import accept_control, evaluate_run
-from labresults.actions.preparation import Weighed, begin_batch, record_weighings
 from labresults.actions.runs import plan_run
-from labresults.actions.samples import receive_samples, register_client, register_limits, state_not_measured
+from labresults.actions.samples import register_client, register_limits, state_not_measured
+from labresults.actions.weighings import Weighed, record_weighings
 from labresults.acts import BadInput, NotAuthorised, WrongState
 from labresults.models import AuditEvent
 from labresults.readers.delivery import DeliveredSample

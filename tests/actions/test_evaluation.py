@@ -4,6 +4,7 @@ from datetime import date
 
 import pytest
 
+from labresults.actions.delivery import receive_samples
 from labresults.actions.evaluation import (
     accept_control,
     compute_again,
@@ -13,9 +14,9 @@ from labresults.actions.evaluation import (
     select_result,
 )
 from labresults.actions.materials import register_lot
-from labresults.actions.preparation import Weighed, record_weighings
+from labresults.actions.requests import change_request
 from labresults.actions.runs import plan_run
-from labresults.actions.samples import change_request, receive_samples
+from labresults.actions.weighings import Weighed, record_weighings
 from labresults.acts import BadInput, WrongState
 from labresults.models import Evaluation, PreparationBatch, Result, Selection
 from labresults.models import TestPortion as Portion  # not a test: pytest goes by the name

@@ -2,9 +2,9 @@
 
 import pytest
 
+from labresults.actions.delivery import receive_samples
 from labresults.actions.evaluation import accept_control, evaluate_run
 from labresults.actions.review import approve_results, refuse_results, send_back_results
-from labresults.actions.samples import receive_samples
 from labresults.acts import BadInput, NotAuthorised, WrongState
 from labresults.models import AuditEvent, Person, Review, Submission
 from labresults.models import Laboratory as LaboratoryRow

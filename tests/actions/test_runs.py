@@ -4,8 +4,8 @@ from datetime import date
 
 import pytest
 
+from labresults.actions.batches import begin_batch
 from labresults.actions.materials import record_equipment_check
-from labresults.actions.preparation import begin_batch
 from labresults.actions.runs import import_readings, plan_run
 from labresults.acts import BadInput, NotAuthorised, WrongState
 from labresults.models import Lot, Reading, ReadingFile, Run

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 from django.core.management import CommandError, call_command
 
-from labresults.models import Run
+from labresults.models import Run, Sample
 from tests.builders import PASSWORD, Laboratory, a_reading_file
 
 AT = "2026-11-16T09:00:00+00:00"
@@ -77,3 +77,20 @@ def test_every_problem_of_a_delivery_is_printed(lab: Laboratory, tmp_path: Path)
         call_command("receive_samples", str(delivery), by="reception", client="ridge", methods=["AR-7"])
     assert "row 1, column matrix" in str(refusal.value)
     assert "row 2, column client's own identification" in str(refusal.value)
+
+
+def test_a_delivery_with_a_concern_is_logged_with_a_reason_only(
+    lab: Laboratory, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    delivery = tmp_path / "delivery.csv"
+    delivery.write_text("identification;matrix;g;sampled;basis\nNRD014 112.0 m;soil;0.3;2026-11-12 08:30;dry basis\n")
+    given = {"by": "reception", "at": AT, "client": "ridge", "methods": ["AR-7"]}
+    with pytest.raises(CommandError, match=r"0\.3 g is too little"):
+        call_command("receive_samples", str(delivery), **given)
+    said(capsys, "receive_samples", str(delivery), accept="all there is", tell_client=True, **given)
+    sample = Sample.objects.get()
+    assert (sample.sampled_at.isoformat(), sample.concerns.get().reason) == (
+        "2026-11-12T08:30:00+00:00",
+        "all there is",
+    )
+    assert sample.submission.requests.get().terms.get().basis == "dry basis"

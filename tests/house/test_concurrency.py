@@ -8,8 +8,8 @@ from typing import Any
 import pytest
 from django.db import connection
 
+from labresults.actions.delivery import receive_samples
 from labresults.actions.runs import import_readings
-from labresults.actions.samples import receive_samples
 from labresults.acts import Refusal, WrongState
 from labresults.models import AuditEvent, ReadingFile, Sample, Submission
 from labresults.queries.history import broken_link
@@ -64,6 +64,19 @@ def test_deliveries_at_once_get_numbers_without_gap_or_repeat(lab: Laboratory) -
         assert own == list(range(own[0], own[0] + 5)), "numbers of one delivery stand together"
     assert broken_link() is None
     assert AuditEvent.objects.filter(act="receive_samples").count() == 6
+
+
+def test_one_form_sent_twice_at_once_is_logged_once(lab: Laboratory) -> None:
+    def sent() -> Submission:
+        rows = [DeliveredSample(row, f"a {row}", "soil") for row in range(1, 6)]
+        return receive_samples(
+            by=lab.people["reception"], at=NOW, client=lab.client, rows=rows, methods=[lab.method], form_key="one form"
+        )
+
+    came = at_once(sent, sent, sent)
+
+    assert [type(one) for one in came].count(WrongState) == 2
+    assert (Submission.objects.count(), Sample.objects.count()) == (1, 5)
 
 
 def test_two_people_cannot_issue_the_same_certificate(lab: Laboratory) -> None:

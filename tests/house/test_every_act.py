@@ -12,19 +12,50 @@ import pytest
 
 import labresults.actions
 import reports.actions
-from labresults.actions import evaluation, materials, methods, people, preparation, review, runs, samples
+from labresults.actions import (
+    attachments,
+    batches,
+    calendar,
+    corrections,
+    custody,
+    delivery,
+    evaluation,
+    fire,
+    holding,
+    mass_losses,
+    materials,
+    methods,
+    overrides,
+    people,
+    requests,
+    review,
+    runs,
+    samples,
+    weighings,
+)
 from labresults.acts import ACTS
-from labresults.models import AuditEvent, Person
+from labresults.models import AuditEvent, Lot, Matrix, Person
 from labresults.queries.history import broken_link
 from labresults.queries.results import waiting_for_review
 from labresults.readers.delivery import DeliveredSample
-from labresults.terms import Basis, EquipmentKind, MaterialKind, NotMeasured, Task
+from labresults.terms import (
+    Basis,
+    Custody,
+    DayPart,
+    EquipmentKind,
+    MassLossKind,
+    MaterialKind,
+    NotMeasured,
+    OverrideKind,
+    Task,
+)
 from reports.actions import certificates
 from reports.rules.ruleset import RuleSet
 from tests.builders import (
     LONG,
     NOW,
     PASSWORD,
+    PHOTOGRAPH,
     Laboratory,
     a_certificate,
     a_method,
@@ -45,6 +76,14 @@ NOT_ACTS = {
     "this_platform": "names the machine",
     "next_number": "part of acts, under their lock",
     "next_sample_numbers": "part of acts, under their lock",
+    "accept_concerns": "part of acts, under their lock",
+    "asked_said": "part of what an event says",
+    "carry_concerns": "part of acts, under their lock",
+    "concerns_said": "part of what an event says",
+    "enter_concerns": "part of acts, under their lock",
+    "enter_request": "part of acts, under their lock",
+    "enter_samples": "part of acts, under their lock",
+    "with_rows": "part of acts, under their lock",
 }
 """Public functions in actions/ that write nothing by themselves, each with what it is."""
 
@@ -79,12 +118,12 @@ def measured(lab: Laboratory) -> Any:
 
 def _receive(lab: Laboratory) -> Callable[..., Any]:
     rows = [DeliveredSample(1, "a", "soil")]
-    return lambda **who: samples.receive_samples(client=lab.client, rows=rows, methods=[lab.method], **who)
+    return lambda **who: delivery.receive_samples(client=lab.client, rows=rows, methods=[lab.method], **who)
 
 
 def _change(lab: Laboratory) -> Callable[..., Any]:
     submission = a_submission(lab)
-    return lambda **who: samples.change_request(
+    return lambda **who: requests.change_request(
         submission=submission, methods=[lab.method], basis=Basis.DRY, due_on=date(2026, 12, 1), agreed_with="A", **who
     )
 
@@ -94,17 +133,79 @@ def _not_measured(lab: Laboratory) -> Callable[..., Any]:
     return lambda **who: samples.state_not_measured(sample=sample, method=lab.method, word=NotMeasured.DESTROYED, **who)
 
 
+def _add(lab: Laboratory) -> Callable[..., Any]:
+    submission, row = a_submission(lab), DeliveredSample(1, "late", "soil")
+    return lambda **who: corrections.add_sample(submission=submission, row=row, **who)
+
+
+def _of_a_sample(act: Callable[..., Any], **more: Any) -> Callable[[Laboratory], Callable[..., Any]]:
+    def prepare(lab: Laboratory) -> Callable[..., Any]:
+        sample = a_submission(lab).samples.first()
+        return lambda **who: act(sample=sample, **more, **who)
+
+    return prepare
+
+
+def _move(lab: Laboratory) -> Callable[..., Any]:
+    sample, to = a_submission(lab, names=["a"]).samples.first(), a_submission(lab, names=["b"])
+    return lambda **who: corrections.move_sample(sample=sample, to=to, **who)
+
+
+def _custody(lab: Laboratory) -> Callable[..., Any]:
+    delivered = list(a_submission(lab).samples.all())
+    return lambda by, **who: custody.record_custody(
+        samples=delivered, what=Custody.MOVED, held_by=by, place="store 2", by=by, **who
+    )
+
+
+def _attach(lab: Laboratory) -> Callable[..., Any]:
+    submission = a_submission(lab)
+    return lambda **who: attachments.attach_file(submission=submission, name="bag.png", content=PHOTOGRAPH, **who)
+
+
 def _begin(lab: Laboratory) -> Callable[..., Any]:
     delivered = list(a_submission(lab).samples.all())
-    return lambda **who: preparation.begin_batch(
-        method_version=lab.version, samples=delivered, caution_read=True, **who
-    )
+    return lambda **who: batches.begin_batch(method_version=lab.version, samples=delivered, caution_read=True, **who)
 
 
 def _weigh(lab: Laboratory) -> Callable[..., Any]:
     batch = a_weighed_batch(lab, a_submission(lab))
-    row = preparation.Weighed("KF26-00001", 0.51, 50.0, reason="misread")
-    return lambda **who: preparation.record_weighings(batch=batch, rows=[row], **who)
+    row = weighings.Weighed("KF26-00001", 0.51, 50.0, reason="misread")
+    return lambda **who: weighings.record_weighings(batch=batch, rows=[row], **who)
+
+
+def _override(lab: Laboratory) -> Callable[..., Any]:
+    materials.record_equipment_check(
+        by=lab.people["quality manager"], at=lab.later(), equipment=lab.balance, done_on=NOW.date(), due_on=NOW.date(),
+        what="weight W4", passed=False,
+    )  # fmt: skip
+    return lambda **who: overrides.allow_override(kind=OverrideKind.OVERDUE_EQUIPMENT, equipment=lab.balance, **who)
+
+
+def _add_reagents(lab: Laboratory) -> Callable[..., Any]:
+    batch = a_weighed_batch(lab, a_submission(lab))
+    lot = Lot.objects.get(number="L-2300")
+    return lambda **who: batches.add_reagents(batch=batch, lots=[lot], **who)
+
+
+def _dishes(lab: Laboratory) -> Callable[..., Any]:
+    number = a_submission(lab, 1).samples.get().number
+    rows = [mass_losses.Heated(number, 21.4382, 26.6127, 22.7794)]
+    return lambda **who: mass_losses.record_mass_losses(
+        kind=MassLossKind.MOISTURE, rows=rows, temperature_C=105.0, balance=lab.balance, **who
+    )
+
+
+def _crucibles(lab: Laboratory) -> Callable[..., Any]:
+    batch = a_weighed_batch(lab, a_submission(lab, 1))
+    rows = [fire.Fired("KF26-00001", 1, flux_g=120.0)]
+    flux = Lot.objects.get(number="L-2300")
+    return lambda **who: fire.record_fire_charges(batch=batch, rows=rows, tray="T1", flux_lot=flux, **who)
+
+
+def _discard(lab: Laboratory) -> Callable[..., Any]:
+    portion = a_weighed_batch(lab, a_submission(lab)).portions.first()
+    return lambda **who: batches.discard_portion(portion=portion, **who)
 
 
 def _plan(lab: Laboratory) -> Callable[..., Any]:
@@ -186,6 +287,20 @@ EXAMPLES: dict[str, tuple[str, Callable[[Laboratory], Callable[..., Any]]]] = {
             )
         ),
     ),
+    "record_mass_losses": ("preparer", _dishes),
+    "record_fire_charges": ("preparer", _crucibles),
+    "mark_calendar_day": (
+        "laboratory manager",
+        lambda lab: (
+            lambda **who: calendar.mark_calendar_day(
+                day=date(2026, 11, 30), part=DayPart.CLOSED, name="Founders’ day", **who
+            )
+        ),
+    ),
+    "set_working_week": (
+        "laboratory manager",
+        lambda lab: lambda **who: calendar.set_working_week(week=[DayPart.OPEN] * 6 + [DayPart.CLOSED], **who),
+    ),
     "register_client": ("reception", lambda lab: lambda **who: samples.register_client(code="n", name="New", **who)),
     "register_matrices": (
         "quality manager",
@@ -201,7 +316,25 @@ EXAMPLES: dict[str, tuple[str, Callable[[Laboratory], Callable[..., Any]]]] = {
     ),
     "receive_samples": ("reception", _receive),
     "change_request": ("reception", _change),
+    "remember_request": (
+        "reception",
+        lambda lab: lambda **who: delivery.remember_request(client=lab.client, methods=[lab.method], **who),
+    ),
+    "register_holding_time": (
+        "quality manager",
+        lambda lab: (
+            lambda **who: holding.register_holding_time(
+                matrix=Matrix.objects.get(name="soil"), hours=672.0, source="common practice, no source", **who
+            )
+        ),
+    ),
     "state_not_measured": ("preparer", _not_measured),
+    "add_sample": ("reception", _add),
+    "strike_sample": ("reception", _of_a_sample(corrections.strike_sample)),
+    "correct_identification": ("reception", _of_a_sample(corrections.correct_identification, to="corrected")),
+    "move_sample": ("reception", _move),
+    "record_custody": ("laboratory manager", _custody),
+    "attach_file": ("preparer", _attach),
     "register_material": (
         "quality manager",
         lambda lab: lambda **who: materials.register_material(code="N", name="new", kind=MaterialKind.REAGENT, **who),
@@ -232,6 +365,9 @@ EXAMPLES: dict[str, tuple[str, Callable[[Laboratory], Callable[..., Any]]]] = {
     "save_layout": ("analyst", lambda lab: lambda **who: methods.save_layout(specification=LONG, **who)),
     "begin_batch": ("preparer", _begin),
     "record_weighings": ("preparer", _weigh),
+    "add_reagents": ("preparer", _add_reagents),
+    "discard_portion": ("preparer", _discard),
+    "allow_override": ("quality manager", _override),
     "plan_run": ("analyst", _plan),
     "import_readings": ("analyst", _import),
     "evaluate_run": ("analyst", _evaluate),

@@ -1,19 +1,15 @@
 """The main job in a real browser, as five people: from sign-in to trace. Pictures are kept in .screenshots/."""
 
-from collections.abc import Iterator
-from contextlib import contextmanager
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser
 
 from labresults.models import PreparationBatch, Run, Sample
 from reports.models import Certificate
 from tests.builders import NOW, PASSWORD, Laboratory, a_reading_file
-
-PICTURES = Path(__file__).resolve().parents[2] / ".screenshots"
-ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--no-first-run"]
+from tests.journeys.desk import Desk, signed_in
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -22,66 +18,6 @@ pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 def a_day_in_the_laboratorys_year(monkeypatch: pytest.MonkeyPatch) -> None:
     """Pages take the time from Django; standards and balances of the builders hold for this year only."""
     monkeypatch.setattr("django.utils.timezone.now", lambda: NOW + timedelta(days=2))
-
-
-@pytest.fixture
-def chromium() -> Iterator[Browser]:
-    with sync_playwright() as play:
-        browser = play.chromium.launch(executable_path="/usr/bin/chromium", args=ARGUMENTS)
-        yield browser
-        browser.close()
-
-
-class Desk:
-    """One person at a screen."""
-
-    def __init__(self, page: Page, address: str) -> None:
-        self.page = page
-        self.address = address
-        self.complaints: list[str] = []
-        page.on("console", lambda message: self._heard(message.type, message.text))
-        page.on("pageerror", lambda error: self.complaints.append(str(error)))
-
-    def _heard(self, kind: str, text: str) -> None:
-        if kind in {"error", "warning"} and "status of 4" not in text:  # a refusal's own status is no fault of the page
-            self.complaints.append(text)
-
-    def go(self, path: str) -> None:
-        self.page.goto(self.address + path)
-
-    def press(self, name: str) -> None:
-        self.page.get_by_role("button", name=name).first.click()
-
-    def follow(self, name: str) -> None:
-        self.page.get_by_role("link", name=name).first.click()
-
-    def keep(self, name: str) -> None:
-        """Keep a picture of the page, wide and narrow."""
-        PICTURES.mkdir(exist_ok=True)
-        for width in (1280, 390):
-            self.page.set_viewport_size({"width": width, "height": 900})
-            self.page.screenshot(path=PICTURES / f"{name}-{width}.png", full_page=True)
-        self.page.set_viewport_size({"width": 1280, "height": 900})
-
-    @property
-    def words(self) -> str:
-        return " ".join(self.page.inner_text("body").split())
-
-
-@contextmanager
-def signed_in(browser: Browser, address: str, sign_in: str) -> Iterator[Desk]:
-    """Somebody signs in through the page; afterwards nothing may have been complained about on the console."""
-    context = browser.new_context(viewport={"width": 1280, "height": 900}, accept_downloads=True)
-    context.set_default_timeout(10_000)
-    desk = Desk(context.new_page(), address)
-    desk.go("/sign-in")
-    desk.page.get_by_label("Name", exact=False).first.fill(sign_in)
-    desk.page.locator("input[type=password]").fill(PASSWORD)
-    desk.page.keyboard.press("Enter")
-    desk.page.wait_for_selector("nav.path")
-    yield desk
-    context.close()
-    assert desk.complaints == []
 
 
 def test_from_sign_in_to_trace(live_server: object, lab: Laboratory, chromium: Browser, tmp_path: Path) -> None:
@@ -109,9 +45,10 @@ def sixty_samples_are_pasted(desk: Desk, lab: Laboratory) -> None:
     desk.go("/reception")
     desk.page.get_by_label("Client", exact=True).select_option(label=str(lab.client))
     desk.page.get_by_label("Order or reference").fill("order 26-118")
-    desk.page.get_by_label("AR-7, Aqua regia").check()
-    desk.page.get_by_label("Paste rows here").fill("\n".join(wrong))
-    desk.press("Put the rows into the grid")
+    desk.page.get_by_label("AR-7, Aqua regia").first.check()
+    desk.page.get_by_label("Paste rows here").fill("\n".join(["Sample\tMatrix", *wrong]))
+    desk.press("Read the rows")
+    desk.press("Put 60 rows into the grid")
     assert "60 rows: 57 ready, 3 to correct" in desk.words
     assert "Row 6 has this identification already." in desk.words
     assert "“sol” is not a matrix in this laboratory. Did you mean “soil”?" in desk.words
@@ -127,9 +64,9 @@ def sixty_samples_are_pasted(desk: Desk, lab: Laboratory) -> None:
     assert "S26-0001 is logged: 59 samples" in desk.words
     assert Sample.objects.count() == 59
     desk.keep("2-submission")
-    for paper in ("Receipt, PDF", "Labels, PDF"):
-        link = desk.page.get_by_role("link", name=paper).get_attribute("href")
-        answer = desk.page.request.get(desk.address + str(link))
+    receipt = str(desk.page.get_by_role("link", name="Receipt, PDF").get_attribute("href"))
+    for paper in (receipt, "/submissions/S26-0001/labels.pdf"):
+        answer = desk.page.request.get(desk.address + paper, timeout=60_000)  # sixty labels take their time
         assert answer.body().startswith(b"%PDF")
 
 

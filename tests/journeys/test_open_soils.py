@@ -9,12 +9,13 @@ import openpyxl
 import pytest
 
 from labresults import models
+from labresults.actions.batches import begin_batch
+from labresults.actions.delivery import receive_samples
 from labresults.actions.evaluation import compute_again, evaluate_run
 from labresults.actions.materials import register_lot, register_material
 from labresults.actions.methods import add_method_version
-from labresults.actions.preparation import Weighed, begin_batch, record_weighings
 from labresults.actions.runs import import_readings, plan_run
-from labresults.actions.samples import receive_samples
+from labresults.actions.weighings import Weighed, record_weighings
 from labresults.models import Evaluation, MethodVersion, Position, PreparationBatch, Run, Submission, Weighing
 from labresults.queries.delivery import delivered
 from labresults.queries.history import broken_link

@@ -6,12 +6,13 @@ from decimal import Decimal
 
 import pytest
 
+from labresults.actions.batches import begin_batch
+from labresults.actions.delivery import receive_samples
 from labresults.actions.evaluation import compute_again, evaluate_run
 from labresults.actions.materials import register_lot, register_material
 from labresults.actions.methods import add_method_version, save_layout
-from labresults.actions.preparation import Weighed, begin_batch, record_weighings
 from labresults.actions.runs import import_readings, plan_run
-from labresults.actions.samples import receive_samples
+from labresults.actions.weighings import Weighed, record_weighings
 from labresults.models import Evaluation, MethodVersion, Result, Run
 from labresults.readers.delivery import DeliveredSample
 from labresults.readers.layout import Layout, Shape

@@ -5,7 +5,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from labresults.readers.pasted import PastedTable, paste
-from labresults.readers.weighings import Amount, WeighingHeadings, read_weighings
 
 
 def cells(table: PastedTable) -> list[tuple[str, ...]]:
@@ -70,53 +69,3 @@ LETTERS = st.text(st.characters(exclude_characters='\t\r\n"', exclude_categories
 def test_any_cells_come_through_tabs_unchanged(rows: list[tuple[str, str]]) -> None:
     text = "Name\tNote\n" + "\n".join("\t".join(row) for row in rows)
     assert cells(paste(text)) == rows
-
-
-# ------------------------------------------------------------ weighings
-
-
-def test_weighings() -> None:
-    # given a table of masses, volumes and dilutions, some in words
-    text = "Label,mass g,volume mL,Dilution,moisture %\nKF26-00001,0.5012,50.00,1,\nKF26-00002,0.498,50,1 + 9,12.5\n"
-    # when it is read
-    found = read_weighings(text.encode())
-    # then numbers are there with their texts, and a dilution in words is left to whoever computes it
-    assert found.problems == ()
-    one, two = found.weighings
-    assert (one.label, one.mass_g, one.volume_mL) == ("KF26-00001", Amount("0.5012", 0.5012), Amount("50.00", 50.0))
-    assert (one.moisture_percent, one.solvent_g, one.aliquot_mL) == (None, None, None)
-    assert (two.dilution, two.moisture_percent) == (Amount("1 + 9", None), Amount("12.5", 12.5))
-
-
-def test_weighings_with_other_headings_and_a_decimal_comma() -> None:
-    text = "Probe;Einwaage\nA;0,5012\n"
-    found = read_weighings(text.encode(), WeighingHeadings(label="Probe", mass_g="Einwaage"), decimal_sign=",")
-    assert (found.problems, found.weighings[0].mass_g) == ((), Amount("0,5012", 0.5012))
-
-
-@pytest.mark.parametrize(
-    ("text", "row", "column", "says"),
-    [
-        ("label,mass g\nA,0\n", 2, "mass g", "above 0"),
-        ("label,mass g\nA,-0.5\n", 2, "mass g", "not possible"),
-        ("label,mass g\nA,half\n", 2, "mass g", "not a number"),
-        ("label;mass g\nA;0,5\n", 2, "mass g", "0.5 or as 05"),
-        ("label,dilution\nA,0.5\n", 2, "dilution", "at least 1"),
-        ("label,dilution\nA,none\n", 2, "dilution", "not a number"),
-        ("label,moisture %\nA,100\n", 2, "moisture %", "below 100"),
-        ("label,mass g\n ,0.5\n", 2, "label", "blank"),
-        ("label,mass g\nA,0.5\nA,0.6\n", 3, "label", "already"),
-        ("label,weight\nA,0.5\n", 1, None, "no column with an amount"),
-        ("name,mass g\nA,0.5\n", 1, "label", "no column with this heading"),
-        ("", None, None, "nothing was pasted"),
-    ],
-)
-def test_weighings_that_cannot_be(text: str, row: int | None, column: str | None, says: str) -> None:
-    problems = read_weighings(text.encode()).problems
-    assert [(problem.row, problem.column) for problem in problems] == [(row, column)]
-    assert says in str(problems[0])
-
-
-def test_weighings_in_another_encoding_are_asked_about() -> None:
-    assert "utf-8" in str(read_weighings(b"label,mass g\n\xb5,1\n").problems[0])
-    assert read_weighings(b"label,mass g\n\xb5,1\n", encoding="cp1252").weighings[0].label == "µ"

@@ -1,9 +1,11 @@
-"""Read a PDF back: text of each page, its size, and whether all its fonts are in the file."""
+"""Read a PDF back: text of each page, its size, its fonts, and the codes that a scanner finds in its picture."""
 
 from io import BytesIO
 
+import zxingcpp
 from pypdf import PdfReader
 from pypdf.generic import DictionaryObject
+from pypdfium2 import PdfDocument
 
 MM_PER_POINT = 25.4 / 72
 
@@ -30,3 +32,13 @@ def fonts(pdf: bytes) -> dict[str, bool]:
             descriptor = inner["/FontDescriptor"].get_object()
             found[str(plain["/BaseFont"])] = any(key in descriptor for key in ("/FontFile", "/FontFile2", "/FontFile3"))
     return found
+
+
+def codes(pdf: bytes, dots_per_inch: int = 200) -> list[str]:
+    """Return what the codes of all pages say, sorted, read from pictures of the pages as a scanner sees them."""
+    found: list[str] = []
+    with PdfDocument(pdf) as document:
+        for page in document:
+            drawn = page.render(scale=dots_per_inch / 72).to_numpy()
+            found += [code.text for code in zxingcpp.read_barcodes(drawn, formats=zxingcpp.BarcodeFormat.QRCode)]
+    return sorted(found)

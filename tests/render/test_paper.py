@@ -1,12 +1,11 @@
-"""Receipt and labels, read back from the PDF."""
+"""Receipt and bench sheet, read back from the PDF."""
 
 from dataclasses import replace
 
-import pytest
-
-from reports.render.paper import render_labels, render_receipt
-from tests.render.papers import RECEIPT, labels
-from tests.render.reading import fonts, pages, sizes_mm
+from reports.render.bench_sheet import render_bench_sheet
+from reports.render.paper import render_receipt
+from tests.render.papers import BENCH, RECEIPT
+from tests.render.reading import codes, fonts, pages
 
 
 def test_the_receipt_holds_what_was_received_to_the_letter() -> None:
@@ -29,22 +28,35 @@ def test_a_long_receipt_numbers_its_sheets() -> None:
     assert all("Our number" in text for text in texts if "KF26-" in text)
 
 
-@pytest.mark.parametrize(("count", "sheets"), [(1, 1), (24, 1), (25, 2)])
-def test_24_labels_stand_on_a_sheet(count: int, sheets: int) -> None:
-    pdf = render_labels(labels(count))
-    assert sizes_mm(pdf) == [(210, 297)] * sheets
-    texts = pages(pdf)
-    assert sum(text.count("S26-0325, due Thu 19 Nov") for text in texts) == count
-    assert all("page" not in text for text in texts)  # a label sheet has nothing but labels
+def test_what_was_found_on_arrival_and_what_is_asked_otherwise_are_said() -> None:
+    text = " ".join(pages(render_receipt(RECEIPT)))
+    for words in ("Seals intact", "Temperature 6.5 °C on receipt", "Rows 1–2: as received"):
+        assert words in text
+    assert codes(render_receipt(RECEIPT)) == [RECEIPT.number]
 
 
-def test_two_bottles_of_one_sample_are_told_apart_by_a_word() -> None:
-    (text,) = pages(render_labels(labels(2)))
-    assert text.count("KF26-04175") == 2
-    assert "total" in text
-    assert "dissolved" in text
+def test_the_bench_sheet_has_cautions_on_top_then_tubes_with_what_is_recorded() -> None:
+    pdf = render_bench_sheet(BENCH)
+    (text,) = pages(pdf)
+    assert text.index("Hydrofluoric acid") < text.index("licensed practice decide") < text.index("Label")
+    for words in ("1 B26-0009 MB1 method blank", "27.2846 0.2714", "0.245–", "weighed by", "outside: sticky"):
+        assert words in text
+    assert "Printed figures are already recorded. Written ones count only when entered" in text
+    assert "Tube 2, KF26-00011 lost: boiled dry" in text
+
+
+def test_every_code_of_a_bench_sheet_is_read_back_though_they_stand_close() -> None:
+    assert codes(render_bench_sheet(BENCH)) == sorted([BENCH.number, *(row.code for row in BENCH.rows)])
+
+
+def test_a_long_batch_goes_on_with_its_headings() -> None:
+    rows = tuple(replace(BENCH.rows[1], tube=tube, label=f"KF26-{tube:05d}") for tube in range(1, 61))
+    texts = pages(render_bench_sheet(replace(BENCH, rows=rows)))
+    assert len(texts) > 1
+    assert all("What it is" in text for text in texts if "KF26-" in text)
+    assert "entered by" in texts[-1]
 
 
 def test_the_same_paper_is_the_same_file() -> None:
-    assert render_labels(labels(3)) == render_labels(labels(3))
+    assert render_bench_sheet(BENCH) == render_bench_sheet(replace(BENCH))
     assert render_receipt(RECEIPT) == render_receipt(replace(RECEIPT))

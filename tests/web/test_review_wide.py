@@ -9,12 +9,13 @@ from datetime import date
 from django.test import Client
 from django.urls import reverse
 
+from labresults.actions.batches import begin_batch
+from labresults.actions.delivery import receive_samples
 from labresults.actions.evaluation import evaluate_run
 from labresults.actions.materials import register_lot, register_material
 from labresults.actions.methods import add_method_version
-from labresults.actions.preparation import Weighed, begin_batch, record_weighings
 from labresults.actions.runs import plan_run
-from labresults.actions.samples import receive_samples
+from labresults.actions.weighings import Weighed, record_weighings
 from labresults.models import MethodVersion, Result, Run, Submission
 from labresults.queries.results import waiting_for_review
 from labresults.readers.delivery import DeliveredSample

@@ -7,8 +7,9 @@ from datetime import date
 import pytest
 from pytest_django import DjangoAssertNumQueries
 
+from labresults.actions.requests import change_request
 from labresults.actions.review import refuse_results, send_back_results
-from labresults.actions.samples import change_request, state_not_measured
+from labresults.actions.samples import state_not_measured
 from labresults.models import Submission
 from labresults.queries.results import waiting_for_review
 from labresults.queries.waiting import open_work

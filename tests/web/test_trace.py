@@ -10,12 +10,14 @@ from django.test import Client
 from django.urls import reverse
 
 from labresults.actions.evaluation import accept_control, evaluate_run
+from labresults.actions.mass_losses import Heated
 from labresults.actions.methods import save_layout
 from labresults.models import ControlOutcome, Result
 from labresults.queries import trace as traces
 from labresults.readers.layout import Applied
 from labresults.terms import Role, Verdict
 from reports.actions.certificates import amend_certificate
+from tests.actions.test_mass_losses import LEAF, on_the_dry_basis, record
 from tests.builders import (
     LONG,
     Laboratory,
@@ -233,3 +235,18 @@ def test_it_makes_few_queries_whatever_the_run(
     result = Result.objects.filter(element="Cu", is_candidate=True).first()
     with django_assert_max_num_queries(30):  # type: ignore[attr-defined]
         assert browser.get(reverse("trace", args=[result.pk])).status_code == 200
+
+
+def test_a_result_on_the_dry_basis_leads_to_its_drying(lab: Laboratory, as_role: AsRole) -> None:
+    # given a sample asked for dry, whose moisture was weighed in a dish of its own
+    submission = a_submission(lab, 1)
+    on_the_dry_basis(lab, submission)
+    record(lab, Heated(submission.samples.get().number, **LEAF))
+    evaluation = an_evaluated_run(lab, submission)
+    result = Result.objects.get(evaluation=evaluation, element="Cu", position__role="sample")
+    # when its trace is opened
+    words = shown(as_role("auditor"), result)
+    # then the masses of the dish, and who weighed it, stand there
+    assert "Its moisture" in words
+    assert "dish 21.4382 g, before 26.6127 g, after 22.7794 g" in words
+    assert "Preparer Person" in words

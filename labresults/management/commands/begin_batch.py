@@ -2,9 +2,10 @@
 
 from argparse import ArgumentParser
 from datetime import datetime
+from secrets import randbelow
 from typing import Any
 
-from labresults.actions.preparation import begin_batch
+from labresults.actions.batches import begin_batch
 from labresults.management.acting import ActingCommand, one
 from labresults.models import Lot, Person, Sample
 from labresults.queries.methods import current_versions
@@ -20,6 +21,7 @@ class Command(ActingCommand):
         parser.add_argument("samples", nargs="+", help="Laboratory numbers.")
         parser.add_argument("--reagent", action="append", default=[], dest="reagents", help="Lot; may be repeated.")
         parser.add_argument("--caution-read", action="store_true", help="The caution of the method was read.")
+        parser.add_argument("--seed", type=int, help="Where control samples stand at random; drawn when not given.")
         parser.add_argument("--repeat", choices=[word.value for word in Repeat], default=Repeat.NONE.value)
 
     def perform(self, *, by: Person, at: datetime, reason: str, options: dict[str, Any]) -> str:
@@ -35,6 +37,7 @@ class Command(ActingCommand):
             reagents=[one(Lot, number=number) for number in options["reagents"]],
             caution_read=options["caution_read"],
             repeat=Repeat(options["repeat"]),
+            seed=options["seed"] if options["seed"] is not None else randbelow(2**53),
         )
         tubes = batch.portions.order_by("tube").values_list("tube", "label", "role")
         return "\n".join([batch.number, *(f"{tube:3d}  {label:20s} {role}" for tube, label, role in tubes)])

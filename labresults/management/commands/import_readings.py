@@ -24,7 +24,7 @@ class Command(ActingCommand):
         parser.add_argument("--measured-to", help="ISO 8601 with a zone.")
 
     def perform(self, *, by: Person, at: datetime, reason: str, options: dict[str, Any]) -> str:
-        layout = Layout.objects.filter(name=options["layout"]).order_by("-version").first()
+        layout = Layout.objects.filter(name=options["layout"], reads="readings").order_by("-version").first()
         if layout is None:
             raise CommandError(f"There is no layout {options['layout']}.")
         path = Path(options["file"])

@@ -24,7 +24,9 @@ class Command(ActingCommand):
             at=at,
             reason=reason,
             method_version=batches[0].method_version,
-            portions=[portion for batch in batches for portion in batch.portions.order_by("tube")],
+            portions=[
+                portion for batch in batches for portion in batch.portions.filter(discarded=None).order_by("tube")
+            ],
             instrument=one(Equipment, code=options["instrument"]),
         )
         return f"{run.number}: {run.positions.count()} positions."

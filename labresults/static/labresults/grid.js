@@ -2,93 +2,69 @@
 // Nothing here decides anything: the server judges again.
 "use strict";
 
-const rowsOf = (grid) => [...grid.querySelectorAll("tbody tr")].filter((row) => row.querySelector("input[name]"));
-const fieldsOf = (row) => [...row.querySelectorAll("td > input:not([type=checkbox])")];
+(() => {
+  const FIELD = "td > input:not([type=checkbox]):not([type=hidden]), td > select";
 
-function placeOf(grid, field) {
-  const rows = rowsOf(grid);
-  const row = rows.findIndex((candidate) => candidate.contains(field));
-  return { rows, row, column: fieldsOf(rows[row]).indexOf(field) };
-}
+  const rowsOf = (grid) => [...grid.querySelectorAll("tbody tr")].filter((row) => row.querySelector(FIELD));
+  const isShown = (field) => field.closest("td").offsetParent !== null;
+  const fieldsOf = (row) => [...row.querySelectorAll(FIELD)].filter(isShown);
 
-function goDown(grid, field, step) {
-  const { rows, row, column } = placeOf(grid, field);
-  for (let next = row + step; next >= 0 && next < rows.length; next += step) {
-    const below = fieldsOf(rows[next])[column];
-    if (below) {
-      below.focus();
-      below.select();
-      return;
+  function fieldAt(row, column) {
+    const cell = row.cells[column];
+    return cell ? fieldsOf(row).find((field) => field.parentElement === cell) : undefined;
+  }
+
+  function columnsOf(grid) {
+    const found = new Set(rowsOf(grid).flatMap((row) => fieldsOf(row).map((field) => field.parentElement.cellIndex)));
+    return [...found].sort((one, other) => one - other);
+  }
+
+  function goDown(grid, field, step) {
+    const rows = rowsOf(grid);
+    const column = field.parentElement.cellIndex;
+    for (let next = rows.indexOf(field.closest("tr")) + step; next >= 0 && next < rows.length; next += step) {
+      const below = fieldAt(rows[next], column);
+      if (below) {
+        below.focus();
+        if (below.select) below.select();
+        return;
+      }
     }
   }
-}
 
-function paste(grid, field, text) {
-  const { rows, row, column } = placeOf(grid, field);
-  text.replace(/\r/g, "").replace(/\n$/, "").split("\n").forEach((line, down) => {
-    if (!rows[row + down]) return;
-    const fields = fieldsOf(rows[row + down]);
-    line.split("\t").forEach((cell, right) => {
-      if (!fields[column + right]) return;
-      fields[column + right].value = cell;
-      fields[column + right].dispatchEvent(new Event("input", { bubbles: true }));
+  function fill(field, text) {
+    field.value = text;
+    field.dispatchEvent(new Event("input", { bubbles: true }));
+  }
+
+  function paste(grid, field, text) {
+    const rows = rowsOf(grid);
+    const columns = columnsOf(grid);
+    const first = rows.indexOf(field.closest("tr"));
+    const left = columns.indexOf(field.parentElement.cellIndex);
+    text.replace(/\r/g, "").replace(/\n$/, "").split("\n").forEach((line, down) => {
+      const row = rows[first + down];
+      if (!row) return;
+      line.split("\t").forEach((cell, right) => {
+        const into = columns[left + right] === undefined ? undefined : fieldAt(row, columns[left + right]);
+        if (into) fill(into, "letter" in into.dataset ? cell : cell.trim()); // data-letter: kept to the letter
+      });
     });
-  });
-}
-
-function judge(grid, field) {
-  const cell = field.closest("tr").querySelector("[data-judged]");
-  if (!cell || !grid.dataset.low) return;
-  const mass = field.value.trim() === "" ? NaN : Number(field.value);
-  const outside = mass < Number(grid.dataset.low) || mass > Number(grid.dataset.high);
-  const word = document.createElement("span");
-  word.textContent = Number.isNaN(mass) ? "" : outside ? "outside: weigh again, or give a reason" : "within";
-  word.className = outside ? "word-out" : "";
-  cell.replaceChildren(word);
-}
-
-function addRow(grid) {
-  const rows = rowsOf(grid);
-  const last = rows[rows.length - 1];
-  const row = last.cloneNode(true);
-  row.removeAttribute("id");
-  row.classList.remove("fail");
-  const number = rows.length + 1;
-  row.querySelector("th").textContent = number;
-  row.querySelectorAll("input").forEach((field) => {
-    field.setAttribute("aria-label", field.getAttribute("aria-label").replace(/\d+$/, number));
-    field.removeAttribute("aria-describedby");
-    if (field.type === "checkbox") {
-      field.value = number;
-      field.checked = false;
-    } else if (field.name !== "matrix") {
-      field.value = "";
-    }
-  });
-  grid.querySelector("tbody").append(row);
-  fieldsOf(row)[0].focus();
-}
-
-for (const grid of document.querySelectorAll("[data-grid]")) {
-  grid.addEventListener("keydown", (event) => {
-    if (!event.target.matches("td > input:not([type=checkbox])")) return;
-    const step = { Enter: 1, ArrowDown: 1, ArrowUp: -1 }[event.key];
-    if (!step) return;
-    event.preventDefault();
-    goDown(grid, event.target, step);
-  });
-  grid.addEventListener("paste", (event) => {
-    const text = event.clipboardData.getData("text");
-    if (!/[\t\n]/.test(text.trim()) || !event.target.matches("td > input")) return;
-    event.preventDefault();
-    paste(grid, event.target, text);
-  });
-  grid.addEventListener("input", (event) => {
-    if (event.target.matches("[data-mass]")) judge(grid, event.target);
-  });
-  const adder = document.querySelector("[data-add-row]");
-  if (adder) {
-    adder.hidden = false;
-    adder.addEventListener("click", () => addRow(grid));
   }
-}
+
+  for (const grid of document.querySelectorAll("[data-grid]")) {
+    grid.addEventListener("keydown", (event) => {
+      if (!event.target.matches(FIELD) || event.target.matches("select")) return;
+      const step = { Enter: 1, ArrowDown: 1, ArrowUp: -1 }[event.key];
+      if (!step) return;
+      event.preventDefault();
+      goDown(grid, event.target, step);
+    });
+    grid.addEventListener("paste", (event) => {
+      const text = event.clipboardData.getData("text");
+      if (!/[\t\n]/.test(text.trim()) || !event.target.matches(FIELD)) return;
+      event.preventDefault();
+      paste(grid, event.target, text);
+    });
+  }
+})();

@@ -1,25 +1,19 @@
-"""The bench: which samples go into a batch, and a grid of what was weighed, made up and diluted."""
+"""The bench: which samples go into a batch, what is used for it, what was lost, and what may be used all the same."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from datetime import date
 from typing import Any
 
 from django import forms
-from django.http import QueryDict
 
-from labresults.actions.preparation import NEEDED, Weighed
-from labresults.models import Equipment, Lot
+from labresults.models import Equipment, Layout, Lot, MethodVersion, Weighing
 from labresults.models.base import choices
-from labresults.queries.preparation import Tube, judge_mass
-from labresults.terms import Repeat, SolutionKind, State, Verdict
+from labresults.queries import preparation as bench
+from labresults.queries.preparation import Tube, is_stopped
+from labresults.terms import Repeat, Role, SolutionKind, State
 
-QUANTITIES = {
-    "mass_g": "Mass, g",
-    "aliquot_mL": "Sample taken, mL",
-    "solvent_g": "Solvent, g",
-    "volume_mL": "Volume, mL",
-}
-TEXTS = ("dilution", "moisture_percent", "reason")
+MOST_SEED = 2**53 - 1
+"""The largest seed: a whole number that every program reads alike."""
 
 
 class _Lots(forms.ModelMultipleChoiceField):
@@ -29,10 +23,42 @@ class _Lots(forms.ModelMultipleChoiceField):
         return f"{obj.number}, {obj.material.name}"
 
 
+class _Lot(forms.ModelChoiceField):
+    """One lot by number and material."""
+
+    def label_from_instance(self, obj: Lot) -> str:
+        return f"{obj.number}, {obj.material.name}"
+
+
+class _Balance(forms.ModelChoiceField):
+    """A balance, with what speaks against it today."""
+
+    on: date
+
+    def label_from_instance(self, obj: Equipment) -> str:
+        if not is_stopped(obj, self.on):
+            return obj.code
+        due_on = getattr(obj, "due_on", None)
+        return f"{obj.code}, overdue since {due_on}" if due_on and due_on < self.on else f"{obj.code}, without a check"
+
+
+def _weighs(unused: Sequence[str]) -> bool:
+    """Whether a method weighs its portions: then the state when weighed is asked for."""
+    return "state" not in unused
+
+
+def _checked(balance: Any) -> str:
+    """A balance with the days of its check."""
+    if balance.done_on is None:
+        return f"{balance} was never checked"
+    return f"{balance} checked {balance.done_on}, due {balance.due_on}"
+
+
 class BeginForm(forms.Form):
-    """A batch: samples that wait, or samples again with a cause; reagents; the caution."""
+    """A batch: samples that wait, or samples again with a cause; reagents; the caution; the seed of its order."""
 
     samples = forms.MultipleChoiceField(required=False)
+    seed = forms.IntegerField(required=False, min_value=0, max_value=MOST_SEED, widget=forms.HiddenInput)
     again = forms.CharField(
         label="Samples to prepare again", required=False, help_text="Laboratory numbers, parted by spaces."
     )
@@ -52,152 +78,108 @@ class BeginForm(forms.Form):
 
 
 class BenchForm(forms.Form):
-    """What holds for every row that is recorded now."""
+    """What holds for every row that is recorded now, and where the grid may be filled from."""
 
-    balance = forms.ModelChoiceField(Equipment.objects.none(), label="Balance", required=False, empty_label="none")
-    state = forms.ChoiceField(label="State when weighed", choices=choices(State), initial=State.AS_RECEIVED.value)
+    balance = _Balance(Equipment.objects.none(), label="Balance", required=False, empty_label="none")
+    state = forms.ChoiceField(label="State when weighed", choices=choices(State), required=False)
     usual_volume_mL = forms.FloatField(label="Volume where a row gives none, mL", required=False, min_value=0)
     usual_dilution = forms.CharField(label="Dilution where a row gives none", required=False)
-    reason = forms.CharField(label="Reason to weigh on an overdue balance", required=False)
-    file = forms.FileField(
-        label="Fill the grid from a CSV file",
+    usual_kg_per_L = forms.FloatField(label="Density where a row gives none, kg/L", required=False, min_value=0)
+    internal_standard = _Lot(Lot.objects.none(), label="Internal standard, lot", required=False, empty_label="none")
+    spike_lot = _Lot(Lot.objects.none(), label="Spiking solution", required=False, empty_label="the current lot")
+    read_at = forms.DateTimeField(
+        label="Read at, where it is copied from paper",
         required=False,
-        help_text="Columns: label, mass g, volume mL, dilution, moisture %, aliquot mL, solvent g.",
+        widget=forms.DateTimeInput(attrs={"type": "datetime-local"}),
+    )
+    file = forms.FileField(label="A balance file", required=False)
+    layout = forms.ModelChoiceField(
+        Layout.objects.none(), label="Its layout", required=False, empty_label="as the grid’s own headings"
+    )
+    pasted = forms.CharField(
+        label="Or rows from a spreadsheet, with their headings", required=False, widget=forms.Textarea
     )
 
-    def __init__(self, *args: Any, balances: Any, **options: Any) -> None:
+    def __init__(self, *args: Any, on: date, querysets: dict[str, Any], unused: Sequence[str], **options: Any) -> None:
         super().__init__(*args, **options)
-        self.fields["balance"].queryset = balances
+        for name, rows in querysets.items():
+            self.fields[name].queryset = rows
+        self.fields["balance"].on = on
+        self.fields["balance"].help_text = "; ".join(_checked(item) for item in querysets["balance"])
+        usable = [item.pk for item in querysets["balance"] if not is_stopped(item, on)]
+        if len(usable) == 1 and _weighs(unused):
+            self.initial.setdefault("balance", usable[0])
+        for name in unused:
+            del self.fields[name]
+
+    def filled_from(self) -> bytes:
+        """The bytes of a file or of a paste to fill the grid from; empty where there is neither."""
+        file = self.cleaned_data.get("file")
+        return file.read() if file else self.cleaned_data.get("pasted", "").encode()
 
 
-@dataclass(frozen=True)
-class Cell:
-    """One quantity of a tube."""
+class ReagentsForm(forms.Form):
+    """Lots that are used for a batch from now on."""
 
-    name: str
-    heading: str
-    text: str
+    lots = forms.CharField(label="Lot numbers, scanned or typed, parted by spaces")
 
-
-@dataclass
-class GridRow:
-    """One tube as the page shows it: what was typed, else what is recorded."""
-
-    tube: Tube
-    texts: dict[str, str]
-    typed: bool
-    verdict: Verdict
-    columns: tuple[str, ...]
-    problems: list[str] = field(default_factory=list)
-
-    @property
-    def cells(self) -> list[Cell]:
-        """The quantities that the method asks for."""
-        return [Cell(name, QUANTITIES[name], self.texts[name]) for name in self.columns]
-
-    @property
-    def mass(self) -> float | None:
-        """The mass as typed, g."""
-        return _float(self.texts.get("mass_g", ""))
+    def numbers(self) -> list[str]:
+        """The lot numbers, each once."""
+        return list(dict.fromkeys(self.cleaned_data["lots"].split()))
 
 
-class WeighingGrid:
-    """The grid of a batch. A row is recorded when it was typed, and only if all that were typed are right."""
+class DiscardForm(forms.Form):
+    """A portion that was lost, and why."""
 
-    def __init__(self, tubes: Sequence[Tube], version: Any, posted: Mapping[str, str] | None = None) -> None:
-        self.version = version
-        self.columns = NEEDED[SolutionKind(version.solution_kind)]
-        self.rows = [self._row(tube, posted or {}) for tube in tubes]
+    tube = forms.TypedChoiceField(label="Tube", coerce=int)
+    reason = forms.CharField(label="What happened", widget=forms.TextInput(attrs={"list": "lost-how"}))
 
-    def fill(self, lines: Sequence[Mapping[str, str]]) -> list[str]:
-        """Put lines of a file into the grid by the label of the tube; return what could not be placed, in words."""
-        by_label = {row.tube.portion.label: row for row in self.rows}
-        lost = []
-        for line in lines:
-            row = by_label.get(line.get("label", "").strip())
-            if row is None:
-                lost.append(f"“{line.get('label', '')}” is not a tube of this batch.")
-                continue
-            row.texts.update({name: line[name].strip() for name in (*self.columns, *TEXTS) if line.get(name)})
-            row.typed = True
-            row.verdict = judge_mass(_float(row.texts.get("mass_g", "")), self.version)
-        return lost
-
-    def weighed(self, usual: Mapping[str, Any]) -> list[Weighed]:
-        """The rows that were typed, as the act takes them. What is no number becomes a problem at its row."""
-        return [self._weighed(row, usual) for row in self.rows if row.typed]
-
-    @property
-    def headings(self) -> list[str]:
-        """The quantities that the method asks for, in words."""
-        return [QUANTITIES[name] for name in self.columns]
-
-    @property
-    def problem_count(self) -> int:
-        """How many rows hold a problem."""
-        return sum(bool(row.problems) for row in self.rows)
-
-    @property
-    def first_problem(self) -> int | None:
-        """The first tube with a problem."""
-        return next((row.tube.portion.tube for row in self.rows if row.problems), None)
-
-    def place(self, problems: Sequence[Any]) -> None:
-        """Put the problems that the act found under their rows; it counts the typed rows from 1."""
-        typed = [row for row in self.rows if row.typed]
-        for problem in problems:
-            if problem.row and problem.row <= len(typed):
-                typed[problem.row - 1].problems.append(f"{problem.what} {problem.what_to_do}")
-
-    def _row(self, tube: Tube, posted: Mapping[str, str]) -> GridRow:
-        recorded = _recorded(tube)
-        names = (*self.columns, *TEXTS)
-        texts = {name: posted.get(f"t{tube.portion.tube}-{name}", recorded.get(name, "")) for name in names}
-        typed = any(texts[name].strip() != recorded.get(name, "") for name in names)
-        return GridRow(tube, texts, typed, judge_mass(_float(texts.get("mass_g", "")), self.version), self.columns)
-
-    def _weighed(self, row: GridRow, usual: Mapping[str, Any]) -> Weighed:
-        numbers: dict[str, float | None] = {}
-        for name in (*self.columns, "moisture_percent"):
-            text = row.texts[name].strip()
-            numbers[name] = _float(text)
-            if text and numbers[name] is None:
-                row.problems.append(f"“{text}” is not a number. Write it with a point and without its unit.")
-        if "volume_mL" in self.columns and numbers["volume_mL"] is None and _has_portion(numbers):
-            numbers["volume_mL"] = usual.get("usual_volume_mL")
-        return Weighed(
-            label=row.tube.portion.label,
-            dilution=row.texts["dilution"].strip() or usual.get("usual_dilution", ""),
-            state=State(usual["state"]),
-            reason=row.texts["reason"].strip(),
-            **numbers,
-        )
+    def __init__(self, *args: Any, tubes: Sequence[Any], **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.fields["tube"].choices = [
+            (tube.portion.tube, f"{tube.portion.tube}, {tube.portion.label}") for tube in tubes
+        ]
 
 
-def posted_texts(posted: QueryDict) -> dict[str, str]:
-    """What was sent, one text a field."""
-    return {name: value for name, value in posted.items() if isinstance(value, str)}
+class OverrideForm(forms.Form):
+    """Why an expired lot or overdue equipment may be used today."""
+
+    reason = forms.CharField(label="Why it may be used today", widget=forms.Textarea(attrs={"rows": 3}))
 
 
-def _recorded(tube: Tube) -> dict[str, str]:
-    """What is recorded of a tube, as the grid writes it; a reason belongs to its own recording."""
-    row = tube.weighing
-    if row is None:
-        return {}
-    found = {name: repr(getattr(row, name)) for name in QUANTITIES if getattr(row, name) is not None}
-    if row.moisture_percent is not None:
-        found["moisture_percent"] = repr(row.moisture_percent)
-    return {**found, "dilution": row.dilution_written}
+def bench_form(posted: Any, files: Any, tubes: Sequence[Tube], version: MethodVersion, on: date) -> BenchForm:
+    """The form above the grid of a batch: only what its kind of solution needs, as it was recorded last.
+
+    At most four queries when it is shown or checked.
+    """
+    kind = SolutionKind(version.solution_kind)
+    has_spike = any(tube.portion.role == Role.SPIKE for tube in tubes)
+    querysets = {"balance": bench.balances(on), "layout": bench.layouts()}
+    unused = []
+    if kind == SolutionKind.MASS_IN_MASS:
+        querysets["internal_standard"] = bench.internal_standards(version, on)
+        unused += ["usual_volume_mL", "usual_kg_per_L"]
+    else:
+        unused.append("internal_standard")
+    if kind == SolutionKind.VOLUME_IN_VOLUME:
+        unused += ["state", "usual_kg_per_L"]
+    if has_spike:
+        querysets["spike_lot"] = bench.lots_to_add(tubes, on)
+    else:
+        unused.append("spike_lot")
+    initial = _as_recorded_last(tubes) | {"usual_volume_mL": version.volume_mL, "usual_dilution": version.dilution}
+    return BenchForm(posted, files, on=on, querysets=querysets, unused=unused, initial=initial)
 
 
-def _has_portion(numbers: Mapping[str, float | None]) -> bool:
-    return numbers.get("mass_g") is not None or numbers.get("aliquot_mL") is not None
-
-
-def _float(text: str) -> float | None:
-    """A number as typed, None where there is none. Words for what is not finite are no numbers."""
-    try:
-        value = float(text)
-    except ValueError:
-        return None
-    return value if value - value == 0 else None
+def _as_recorded_last(tubes: Sequence[Tube]) -> dict[str, Any]:
+    """Balance, state, density and internal standard of the newest recording in a batch."""
+    rows: list[Weighing] = [tube.weighing for tube in tubes if tube.weighing]
+    if not rows:
+        return {"state": State.AS_RECEIVED.value}
+    last = max(rows, key=lambda row: row.pk)
+    return {
+        "state": last.state,
+        **({"balance": last.balance_id} if last.balance_id else {}),
+        "usual_kg_per_L": last.solution_kg_per_L,
+        "internal_standard": last.internal_standard_lot_id,
+    }

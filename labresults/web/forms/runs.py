@@ -24,6 +24,7 @@ class PlanRow:
     measured: bool
     marked: bool
     dilution: str
+    warning: str
 
 
 class PlanForm(forms.Form):
@@ -59,7 +60,7 @@ class PlanForm(forms.Form):
         key = str(ready.portion.pk)
         marked = key in self.data.getlist("portion") if self.is_bound else ready.chosen  # type: ignore[union-attr]
         written = str(self.data.get(f"dilution-{key}", f"{ready.factor:g}"))
-        return PlanRow(ready.portion, ready.measured, marked, written)
+        return PlanRow(ready.portion, ready.measured, marked, written, ready.warning)
 
     def _factor(self, portion: TestPortion) -> float:
         written = str(self.data.get(f"dilution-{portion.pk}", "")).strip() or "1"

@@ -1,11 +1,9 @@
 """Lists: one line of what, one of how it is narrowed and shown."""
 
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
 from django.urls import reverse
 
 from labresults.queries import lists
-from labresults.queries.find import exactly, like
 from labresults.web.filters.materials import EquipmentFilter, LotFilter
 from labresults.web.filters.methods import MethodFilter
 from labresults.web.filters.people import PersonFilter
@@ -31,7 +29,8 @@ def samples(request: HttpRequest) -> HttpResponse:
 
 def methods(request: HttpRequest) -> HttpResponse:
     """Every method with its newest version."""
-    return listing(request, MethodTable, MethodFilter, lists.methods(), title="Methods", here="methods")
+    acts = [("Holding times", reverse("holding-times"))]
+    return listing(request, MethodTable, MethodFilter, lists.methods(), title="Methods", here="methods", acts=acts)
 
 
 def lots(request: HttpRequest) -> HttpResponse:
@@ -53,13 +52,3 @@ def clients(request: HttpRequest) -> HttpResponse:
 def people(request: HttpRequest) -> HttpResponse:
     """Everybody who can sign in."""
     return listing(request, PersonTable, PersonFilter, lists.people(), title="People", here="people")
-
-
-def find(request: HttpRequest) -> HttpResponse:
-    """Go to the thing of this number; without one, list what is like it."""
-    asked = request.GET.get("q", "").strip()
-    there = exactly(asked) if asked else None
-    if there:
-        return redirect(there.page, *there.arguments)
-    found = like(asked) if asked else []
-    return render(request, "labresults/find.html", {"title": "Find", "asked": asked, "found": found})

@@ -47,9 +47,8 @@ def plan_run(request: HttpRequest) -> HttpResponse:
         choices = run_planning.choices(timezone.localdate())
         return render(request, "labresults/runs/choose.html", {"choices": choices, "here": Station.RUNS})
     version = run_planning.version_for(code or run_pages.method_of(again), timezone.localdate())
-    form = PlanForm(
-        request.POST or None, batches=run_planning.ready_batches(version, factors), initial={"reason": cause}
-    )
+    batches = run_planning.ready_batches(version, factors, timezone.now())
+    form = PlanForm(request.POST or None, batches=batches, initial={"reason": cause})
     planned = _planned(request, form, version) if request.method == "POST" and form.is_valid() else None
     if planned:
         return redirect("run", planned.number)

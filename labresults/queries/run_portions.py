@@ -1,0 +1,227 @@
+"""What is known of the portions of a run: weighed, spiked, asked for, dried and fired; as an evaluation sees it."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from django.db.models import Model
+
+from labresults.calculation.run import Portion
+from labresults.calculation.spiking import spiked_mg
+from labresults.models import (
+    Content,
+    Evaluation,
+    FireCharge,
+    MassLoss,
+    MethodVersion,
+    Position,
+    Request,
+    RequestedTerms,
+    Run,
+    TestPortion,
+    Weighing,
+)
+from labresults.queries.fire import SILVER_ADDED
+from labresults.queries.mass_losses import moisture_of_samples
+from labresults.terms import Basis, SolutionKind, State
+
+
+@dataclass(frozen=True)
+class Seen:
+    """The newest rows that an evaluation could see, by key; 0 where there was none."""
+
+    last_weighing: int = 0
+    last_request: int = 0
+    last_mass_loss: int = 0
+    last_fire_charge: int = 0
+
+
+@dataclass(frozen=True)
+class KnownPortions:
+    """What the portions of a run stand on."""
+
+    version: MethodVersion
+    weighings: Mapping[int, Weighing]  # by portion: the newest
+    contents: Mapping[int, Mapping[str, Content]]  # by lot and element
+    bases: Mapping[int, Basis]  # by sample
+    moistures: Mapping[tuple[int, str], MassLoss]  # by sample and state of the material
+    silver_added: frozenset[int]  # portions
+    seen: Seen = field(default_factory=Seen)
+
+    def dried(self, portion: TestPortion | None) -> MassLoss | None:
+        """The drying that a portion's moisture comes from, where its weighing names none; no query."""
+        if portion is None or portion.subsample is None or portion.pk not in self.weighings:
+            return None
+        weighing = self.weighings[portion.pk]
+        if weighing.moisture_percent is not None:
+            return None
+        return self.moistures.get((portion.subsample.sample_id, weighing.state))
+
+    def portion(self, position: Position) -> Portion:
+        """The portion of a position as the calculation needs it; no query."""
+        row = position.portion
+        weighing = self.weighings[row.pk]
+        sample = row.subsample.sample if row.subsample else None
+        spiked = self.contents.get(weighing.spike_lot_id, {}) if weighing.spike_lot_id else {}
+        return portion_of(
+            row,
+            weighing,
+            self.version,
+            spiked,
+            self.bases.get(sample.pk) if sample else None,
+            dried=self.dried(row),
+            refused={"Ag": SILVER_ADDED} if row.pk in self.silver_added else {},
+        )
+
+
+def known_portions(run: Run, positions: Sequence[Position], seen: Seen | None = None) -> KnownPortions:
+    """Everything that the portions stand on; six queries. seen: nothing later than that; None sees all."""
+    version = run.method_version
+    weighings = _newest_weighings(positions, seen)
+    requests = _requests(positions, seen)
+    moistures = _moistures(positions, weighings, seen)
+    charges = _newest_charges(weighings, seen)
+    return KnownPortions(
+        version=version,
+        weighings=weighings,
+        contents=_contents(positions, weighings, version),
+        bases=_bases(positions, requests),
+        moistures=moistures,
+        silver_added=frozenset(key for key, charge in charges.items() if charge.collector_mg),
+        seen=Seen(
+            last_weighing=_last(weighings.values()),
+            last_request=_last(requests.values()),
+            last_mass_loss=_last(moistures.values()),
+            last_fire_charge=_last(charges.values()),
+        ),
+    )
+
+
+def seen_by(evaluation: Evaluation) -> Seen:
+    """What an evaluation could see; no query."""
+    return Seen(
+        evaluation.last_weighing, evaluation.last_request, evaluation.last_mass_loss, evaluation.last_fire_charge
+    )
+
+
+def portion_of(
+    portion: TestPortion,
+    weighing: Weighing,
+    version: MethodVersion,
+    spiked: Mapping[str, Content],
+    basis: Basis | None,
+    *,
+    dried: MassLoss | None = None,
+    refused: Mapping[str, str] | None = None,
+) -> Portion:
+    """A portion as the calculation needs it: with what was weighed of it, spiked into it and asked for; no query.
+
+    spiked: contents of the spiking lot by element. dried: the moisture of the state that was weighed, for a
+    weighing that names none. refused: why it can say nothing of an element. Its batch and sample are loaded with it.
+    """
+    sample = portion.subsample.sample if portion.subsample else None
+    moisture = weighing.moisture_percent
+    if moisture is None and dried is not None:
+        moisture = dried.loss_percent
+    return Portion(
+        key=portion.label,
+        batch=portion.batch.number,
+        kind=SolutionKind(version.solution_kind),
+        mass_g=weighing.mass_g,
+        volume_mL=weighing.volume_mL,
+        aliquot_mL=weighing.aliquot_mL,
+        solvent_g=_solution_around(weighing),
+        dilution=weighing.dilution,
+        state=State(weighing.state),
+        moisture_percent=moisture,
+        density_kg_per_L=sample.density_kg_per_L if sample else None,
+        added_mg={e: spiked_mg(c.value, c.unit, weighing.spike_mL or 0.0) for e, c in spiked.items()},
+        basis=basis,
+        is_extraction=version.is_extraction,
+        refused=refused or {},
+    )
+
+
+def _solution_around(weighing: Weighing) -> float | None:
+    """Mass of everything in the solution but the portion, g: an internal standard added by mass belongs to it."""
+    if weighing.solvent_g is None or weighing.internal_standard_g is None:
+        return weighing.solvent_g
+    return weighing.solvent_g + weighing.internal_standard_g
+
+
+def _last(rows: Iterable[Model]) -> int:
+    """The newest key of rows; 0 where there is none."""
+    return max((row.pk for row in rows), default=0)
+
+
+def _samples(positions: Sequence[Position]) -> dict[int, int]:
+    """Submission of each sample in the run, by the key of the sample."""
+    return {
+        p.portion.subsample.sample_id: p.portion.subsample.sample.submission_id
+        for p in positions
+        if p.portion and p.portion.subsample
+    }
+
+
+def _newest_weighings(positions: Sequence[Position], seen: Seen | None) -> dict[int, Weighing]:
+    rows = Weighing.objects.filter(portion__in=[p.portion_id for p in positions if p.portion_id])
+    if seen is not None:
+        rows = rows.filter(pk__lte=seen.last_weighing)
+    related = rows.select_related("made_by", "balance", "spike_lot")
+    return {row.portion_id: row for row in related.order_by("version")}
+
+
+def _contents(
+    positions: Sequence[Position], weighings: Mapping[int, Weighing], version: MethodVersion
+) -> dict[int, dict[str, Content]]:
+    """Contents by lot and element: of solutions, and as certified under the method version's dissolution."""
+    lots = {p.lot_id for p in positions if p.lot_id} | {w.spike_lot_id for w in weighings.values() if w.spike_lot_id}
+    found: dict[int, dict[str, Content]] = {}
+    for row in Content.objects.filter(lot__in=lots, dissolution__in=["", version.dissolution]):
+        found.setdefault(row.lot_id, {})[row.element_id] = row
+    return found
+
+
+def _requests(positions: Sequence[Position], seen: Seen | None) -> dict[int, Request]:
+    """The newest request of each submission in the run, which says what its samples are reported on; one query."""
+    rows = Request.objects.filter(submission__in=set(_samples(positions).values()))
+    if seen is not None:
+        rows = rows.filter(pk__lte=seen.last_request)
+    return {row.submission_id: row for row in rows.order_by("version")}
+
+
+def _bases(positions: Sequence[Position], requests: Mapping[int, Request]) -> dict[int, Basis]:
+    """What each sample is reported on: its own terms, else those of its submission; one query."""
+    own = {
+        row.sample_id: Basis(row.basis)
+        for row in RequestedTerms.objects.filter(request__in=[request.pk for request in requests.values()])
+    }
+    return {
+        sample: own.get(sample, Basis(requests[submission].basis))
+        for sample, submission in _samples(positions).items()
+        if submission in requests
+    }
+
+
+def _moistures(
+    positions: Sequence[Position], weighings: Mapping[int, Weighing], seen: Seen | None
+) -> dict[tuple[int, str], MassLoss]:
+    """Moisture of samples that have a weighing without one, by sample and state; at most one query."""
+    wanted = {
+        p.portion.subsample.sample_id
+        for p in positions
+        if p.portion
+        and p.portion.subsample
+        and p.portion_id in weighings
+        and weighings[p.portion_id].moisture_percent is None
+    }
+    if not wanted or (seen is not None and not seen.last_mass_loss):
+        return {}
+    return moisture_of_samples(wanted, seen.last_mass_loss if seen else None)
+
+
+def _newest_charges(weighings: Mapping[int, Weighing], seen: Seen | None) -> dict[int, FireCharge]:
+    """The newest crucible of each portion, by portion; one query."""
+    rows = FireCharge.objects.filter(portion__in=list(weighings))
+    if seen is not None:
+        rows = rows.filter(pk__lte=seen.last_fire_charge)
+    return {row.portion_id: row for row in rows.order_by("version")}
