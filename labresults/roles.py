@@ -33,6 +33,7 @@ ROLES: dict[str, frozenset[str]] = {
         {
             "accept_control",
             "allow_override",
+            "change_request",
             "evaluate_run",
             "import_readings",
             "plan_run",

@@ -137,9 +137,18 @@ LONG = LayoutSpecification(
 
 
 def a_method(
-    quality: Person, code: str = "AR-7", *, valid_from: date = date(2026, 1, 1), **changes: object
+    quality: Person,
+    code: str = "AR-7",
+    *,
+    valid_from: date = date(2026, 1, 1),
+    copper: Mapping[str, object] | None = None,
+    ore_grade_of: str | None = None,
+    **changes: object,
 ) -> MethodVersion:
-    """Copper and lead in soil and rock by aqua regia, judged after EPA 6010D."""
+    """Copper and lead in soil and rock by aqua regia, judged after EPA 6010D.
+
+    copper: more of its determination; changes: of the version.
+    """
     version = {
         "what_was_done": "0.5 g in aqua regia, to 50 mL; plasma emission",
         "dissolution": "aqua regia",
@@ -164,7 +173,7 @@ def a_method(
         version=version,
         matrices=["rock", "soil"],
         lines=[_line("Cu", "324.754"), _line("Pb", "220.353")],
-        determinations=[{"element": "Cu", "unit": "mg/kg"}, {"element": "Pb", "unit": "mg/kg"}],
+        determinations=[{"element": "Cu", "unit": "mg/kg", **(copper or {})}, {"element": "Pb", "unit": "mg/kg"}],
         criteria=CRITERIA,
         standards=list(STANDARDS),
         controls=[
@@ -174,6 +183,7 @@ def a_method(
             {"role": Role.REFERENCE_MATERIAL, "material": "GC-17", "in_batch": True},
             {"role": Role.DUPLICATE, "in_batch": True},
         ],
+        ore_grade_of=ore_grade_of,
     )
 
 

@@ -48,8 +48,10 @@ def add_method_version(
     version: fields of MethodVersion; lines: element, label, medium and fields of MethodLine; determinations: element
     and fields of Determination; criteria: fields of Criterion, element by symbol; standards: codes of materials, the
     calibration blank first; controls: fields of PlannedControl, material by code.
-    Raises BadInput when something named is not there, or the standards do not reach below the quantification limit.
+    Raises BadInput when something named is not there, an element is determined of which the dissolution can say
+    nothing, or the standards do not reach below the quantification limit.
     """
+    _refuse_what_is_lost(version, determinations)
     method = _method(code, title, area, ore_grade_of)
     before = method.versions.order_by("-version").first()
     if before and before.valid_from >= valid_from:
@@ -112,6 +114,14 @@ def save_layout(
         before={"specification": last.specification} if last else None,
         after={"specification": row.specification},
     )
+
+
+def _refuse_what_is_lost(version: dict[str, Any], determinations: Sequence[dict[str, Any]]) -> None:
+    """No silicon from an open hydrofluoric digestion, no lithium or boron from a borate fusion (common practice)."""
+    why = version.get("cannot_tell", {})
+    lost = [f"{values['element']}: {why[values['element']]}" for values in determinations if values["element"] in why]
+    if lost:
+        raise BadInput(f"What this dissolution cannot tell is not determined by it. {'; '.join(lost)}")
 
 
 def _method(code: str, title: str, area: str, ore_grade_of: str | None) -> Method:

@@ -2,6 +2,8 @@
 
 from datetime import datetime
 
+from django.db.models import F
+
 from labresults.models import Laboratory, NumberSeries
 
 _DIGITS = {"S": 4, "B": 4, "R": 4, "C": 4}
@@ -22,7 +24,7 @@ def next_sample_numbers(count: int, at: datetime) -> list[str]:
 
 def _advance(series: str, at: datetime, count: int) -> int:
     """Move the counter on and return its new last number. The writer's lock keeps two from the same one."""
-    row, _ = NumberSeries.objects.get_or_create(series=series, year=at.year)
-    row.last += count
-    row.save(update_fields=["last"])
-    return row.last
+    row = NumberSeries.objects.filter(series=series, year=at.year)
+    if not row.update(last=F("last") + count):
+        return NumberSeries.objects.create(series=series, year=at.year, last=count).last
+    return row.values_list("last", flat=True).get()

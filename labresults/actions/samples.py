@@ -29,12 +29,19 @@ def register_client(
     address: str = "",
     contact: str = "",
     email: str = "",
+    ore_grade_consent: str = "",
 ) -> Done[Client]:
-    """Enter a client. Raises BadInput when the code or name is taken."""
+    """Enter a client. ore_grade_consent: who agreed, for good, to the ore-grade method where a sample needs it.
+
+    Raises BadInput when the code or name is taken.
+    """
     if Client.objects.filter(code=code).exists() or Client.objects.filter(name=name).exists():
         raise BadInput(f"There is a client {code} or {name} already.")
-    client = Client.objects.create(code=code, name=name, address=address, contact=contact, email=email)
-    return Done(client, subject=("client", code), after={"name": name, "address": address, "contact": contact})
+    client = Client.objects.create(
+        code=code, name=name, address=address, contact=contact, email=email, ore_grade_consent=ore_grade_consent
+    )
+    after = {"name": name, "address": address, "contact": contact, "ore-grade consent": ore_grade_consent}
+    return Done(client, subject=("client", code), after=after)
 
 
 @act("register_matrices")

@@ -87,6 +87,11 @@ class MethodVersion(Made):
     uncertainty_basis = models.TextField(help_text="What the uncertainty was estimated from, as certificates print it.")
     hazards = models.JSONField(default=list, help_text="[heading, words] pairs shown where the work is done.")
     matrices = models.ManyToManyField("labresults.Matrix", related_name="+")
+    cannot_tell = models.JSONField(
+        default=dict,
+        blank=True,
+        help_text="Element to why its dissolution can say nothing of it: lost on the way, or added by the flux.",
+    )
     is_extraction = models.BooleanField(
         default=False, help_text="Shaken with an extractant: the portion's own water adds to its volume."
     )
@@ -160,11 +165,15 @@ class Determination(models.Model):
     reported_as = models.CharField(max_length=12, help_text="The element, or a compound such as Al2O3.")
     unit = models.CharField(max_length=20)
     reporting_limit = models.FloatField(null=True, blank=True, help_text="In the unit beside it.")
+    ore_grade_above = models.FloatField(
+        null=True, blank=True, help_text="In the unit beside it: above it the ore-grade method is to be asked for."
+    )
 
     class Meta:
         constraints = [
             models.UniqueConstraint(fields=["method_version", "element"], name="determination_once"),
             above_zero("reporting_limit", "reporting_limit_above_zero"),
+            above_zero("ore_grade_above", "ore_grade_above_zero"),
         ]
 
 

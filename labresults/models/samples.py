@@ -26,6 +26,9 @@ class Client(models.Model):
     contact = models.CharField(max_length=200, blank=True)
     email = models.EmailField(blank=True)
     kept_days = models.PositiveSmallIntegerField(null=True, blank=True, help_text="Agreed; empty: as the laboratory.")
+    ore_grade_consent = models.CharField(
+        max_length=200, blank=True, help_text="Who agreed, for good, to ore-grade methods; empty: is asked each time."
+    )
 
     def __str__(self) -> str:
         return self.name

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Callable
+from datetime import timedelta
 
 import pytest
 from django.test import Client
@@ -9,18 +10,22 @@ from django.urls import reverse
 
 from labresults import models
 from labresults.actions.evaluation import accept_control, evaluate_run
+from labresults.actions.materials import record_equipment_check
+from labresults.actions.overrides import allow_override
 from labresults.models import (
     AuditEvent,
     ControlOutcome,
     Evaluation,
+    Lot,
     PreparationBatch,
     Result,
     Review,
     Submission,
 )
 from labresults.queries.results import newest_selections, waiting_for_review
-from labresults.terms import Decision, Verdict
+from labresults.terms import Decision, OverrideKind, Verdict
 from tests.builders import (
+    NOW,
     PASSWORD,
     Laboratory,
     a_reading_file,
@@ -323,3 +328,35 @@ def test_a_client_sees_no_review(lab: Laboratory, measured: Submission, as_role:
     browser = as_role("client")
     for address in (reverse("reviews"), reverse("review", args=[measured.number])):
         assert browser.get(address).status_code == 403
+
+
+def test_what_was_allowed_by_name_stands_before_the_signature(lab: Laboratory, as_role: AsRole) -> None:
+    # given a balance that failed its check, allowed for the day by somebody with the authority
+    record_equipment_check(
+        by=lab.people["quality manager"], at=lab.later(), equipment=lab.balance, done_on=NOW.date(),
+        due_on=NOW.date(), what="weight W4", passed=False,
+    )  # fmt: skip
+    allow_override(
+        by=lab.people["quality manager"], at=lab.later(), reason="off by 0.2 mg, which is 0.04 % of a portion",
+        kind=OverrideKind.OVERDUE_EQUIPMENT, equipment=lab.balance,
+    )  # fmt: skip
+    submission = a_submission(lab, 1)
+    an_evaluated_run(lab, submission)
+    # when its reviewer opens the results
+    words = shown(as_role("reviewer"), submission)
+    # then it says what was allowed, why and by whom
+    assert "Allowed although it had expired or was overdue" in words
+    assert "off by 0.2 mg" in words
+    assert "Quality Manager Person" in words
+
+
+def test_an_override_that_nothing_stands_on_is_not_shown(
+    lab: Laboratory, measured: Submission, as_role: AsRole
+) -> None:
+    lot = Lot.objects.get(number="L-2300")
+    Lot.objects.filter(pk=lot.pk).update(expires_on=NOW.date() - timedelta(days=1))
+    allow_override(
+        by=lab.people["quality manager"], at=lab.later(), reason="for another batch", kind=OverrideKind.EXPIRED_LOT,
+        lot=Lot.objects.get(pk=lot.pk),
+    )  # fmt: skip
+    assert "Allowed although" not in shown(as_role("reviewer"), measured)

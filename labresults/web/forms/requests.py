@@ -1,5 +1,6 @@
 """A request that is to be changed: of all samples, of single ones, who agreed to it and why."""
 
+from collections.abc import Mapping
 from typing import Any
 
 from django import forms
@@ -60,7 +61,8 @@ class ChangeForm(forms.Form):
     agreed_with = forms.CharField(label="Who of the client agreed", max_length=200)
     reason = forms.CharField(label="Why", widget=forms.Textarea(attrs={"rows": 2}))
 
-    def __init__(self, posted: Any, *, now: Standing) -> None:
+    def __init__(self, posted: Any, *, now: Standing, proposed: Mapping[str, str] | None = None) -> None:
+        """proposed: `also` (a method's code), `samples` (numbers) and `because` (a run), to begin with."""
         asked = now.wanted
         initial = {
             "seen_version": now.request.version,
@@ -69,7 +71,7 @@ class ChangeForm(forms.Form):
             "limit_set": asked.limit_set,
             "keeps_own": "keep",
         }
-        super().__init__(posted, initial=initial)
+        super().__init__(posted, initial=initial | _proposed(now, proposed or {}))
         self.now = now
         self.sets = {str(row): row for row in LimitSet.objects.order_by("name", "edition")}
         named = [(name, name) for name in (NO_LIMITS, *self.sets)]
@@ -114,3 +116,17 @@ class ChangeForm(forms.Form):
         given = self.cleaned_data
         limits = self.sets.get(given["own_limits"]) if given["own_limits"] else given["limit_set"]
         return Terms(Basis(given["own_basis"] or given["basis"]), limits)
+
+
+def _proposed(now: Standing, proposed: Mapping[str, str]) -> dict[str, Any]:
+    """What the form begins with where another page proposes a method for single samples; nothing else is changed."""
+    if not proposed.get("also"):
+        return {}
+    usual = [method.code for method in now.wanted.methods]
+    because = f" ({proposed['because']})" if proposed.get("because") else ""
+    return {
+        "numbers": proposed.get("samples", ""),
+        "own_methods": list(Method.objects.filter(code__in=[*usual, proposed["also"]])),
+        "agreed_with": now.submission.client.ore_grade_consent,
+        "reason": f"above what {', '.join(usual)} can tell{because}: {proposed['also']} is asked for",
+    }

@@ -17,7 +17,7 @@ from labresults.web.forms.requests import ChangeForm
 def change(request: HttpRequest, number: str) -> HttpResponse:
     """Ask for something else: nothing is changed before it was seen beside what stands, and agreed."""
     now, at = standing(samples.submission(number)), timezone.now()
-    form = ChangeForm(request.POST or None, now=now)
+    form = ChangeForm(request.POST or None, now=now, proposed=request.GET.dict())
     context = {"now": now, "form": form, "alone": asked_alone(now), "here": "submissions"}
     if form.is_valid():
         wanted = with_due_day(now, form.wanted(), at)

@@ -12,6 +12,7 @@ from django.views.decorators.http import require_POST
 from labresults.actions.evaluation import select_result
 from labresults.actions.review import approve_results, refuse_results, send_back_results
 from labresults.queries.review_evidence import Evidence, evidence, evidence_of
+from labresults.queries.review_overrides import overrides_behind
 from labresults.queries.review_pages import ReviewPage, review_page, reviewable
 from labresults.queries.waiting import at
 from labresults.terms import Decision, Station
@@ -104,6 +105,7 @@ def _shown(page: ReviewPage, cell: int | None) -> dict[str, object]:
         "page": page, "submission": page.submission, "number": page.submission.number, "evidence": beside,
         "focus": beside.result.pk if beside else None, "wide": len(page.columns) > WIDE,
         "roomy": len(page.columns) <= ROOMY, "meanings": MEANINGS, "here": Station.REVIEW,
+        "overrides": overrides_behind(page.submission),
     }  # fmt: skip
 
 

@@ -14,6 +14,7 @@ from labresults.actions.evaluation import accept_control, evaluate_run
 from labresults.actions.runs import import_readings as take_readings
 from labresults.actions.runs import plan_run as plan
 from labresults.queries import run_pages, run_planning
+from labresults.queries.ore_grade import richer_than_allowed
 from labresults.queries.run_answers import answers
 from labresults.queries.run_imports import Preview, preview
 from labresults.queries.run_lists import run_list as as_csv
@@ -67,6 +68,7 @@ def run(request: HttpRequest, number: str) -> HttpResponse:
     """One run: what failed first; its curves, its positions, and what to do next."""
     version = request.GET.get("evaluation", "")
     page = run_pages.run_page(number, int(version) if version.isdigit() else None)
+    is_newest = not page.evaluations or page.evaluation == page.evaluations[0]
     context = {
         "page": page,
         "run": page.run,
@@ -74,7 +76,8 @@ def run(request: HttpRequest, number: str) -> HttpResponse:
         "rows": position_rows(page),
         "lines": shown_lines(page),
         "drawings": run_drawings(page, request.GET.get("line", "")),
-        "is_newest": not page.evaluations or page.evaluation == page.evaluations[0],
+        "is_newest": is_newest,
+        "richer": richer_than_allowed(page.evaluation) if is_newest else [],
         "points": curve_points(page),
         "here": Station.RUNS,
     }
