@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 from labresults.acts import BadInput, Done, WrongState, act
 from labresults.calculation.errors import NotPhysical
@@ -61,30 +62,17 @@ def record_mass_losses(
     problems = _problems(rows, nodes, known)
     if problems:
         raise BadInput(f"{len(problems)} to correct; nothing was recorded.", tuple(problems))
-    made = []
-    for row in new:
-        node = nodes[row.number]
-        made.append(
-            MassLoss.objects.create(
-                subsample=node,
-                kind=kind,
-                version=known[node.pk].version + 1 if node.pk in known else 1,
-                observed_at=observed_at or at,
-                state=row.state,
-                tare_g=row.tare_g,
-                before_g=row.before_g,
-                after_g=row.after_g,
-                again_g=row.again_g,
-                temperature_C=temperature_C,
-                loss_percent=loss_percent(row.tare_g, row.before_g, last_mass(row.after_g, row.again_g)),
-                oven=oven,
-                balance=balance,
-                balance_check=checks.get(balance) if balance else None,
-                reason=row.reason,
-                made_by=by,
-                made_at=at,
-            )
-        )
+    same = {
+        "kind": kind,
+        "observed_at": observed_at or at,
+        "temperature_C": temperature_C,
+        "oven": oven,
+        "balance": balance,
+        "balance_check": checks.get(balance) if balance else None,
+        "made_by": by,
+        "made_at": at,
+    }
+    made = MassLoss.objects.bulk_create(_loss(row, nodes[row.number], known, same) for row in new)
     earlier = {row.number: _plain(known[nodes[row.number].pk]) for row in new if nodes[row.number].pk in known}
     return Done(
         made,
@@ -98,6 +86,22 @@ def record_mass_losses(
             "allowed": [in_words(override) for override in allowed],
             "recorded already": len(rows) - len(new),
         },
+    )
+
+
+def _loss(row: Heated, node: Subsample, known: Mapping[int, MassLoss], same: Mapping[str, Any]) -> MassLoss:
+    """One dish as a row. same: what holds for all of them."""
+    return MassLoss(
+        subsample=node,
+        version=known[node.pk].version + 1 if node.pk in known else 1,
+        state=row.state,
+        tare_g=row.tare_g,
+        before_g=row.before_g,
+        after_g=row.after_g,
+        again_g=row.again_g,
+        loss_percent=loss_percent(row.tare_g, row.before_g, last_mass(row.after_g, row.again_g)),
+        reason=row.reason,
+        **same,
     )
 
 
