@@ -14,7 +14,15 @@ from labresults.acts import BadInput, WrongState
 from labresults.models import AuditEvent, MassLoss, Result
 from labresults.queries.mass_losses import waiting_for_moisture
 from labresults.terms import Basis, EquipmentKind, MassLossKind, State
-from tests.builders import Laboratory, a_run, a_submission, a_weighed_batch, an_evaluated_run, an_imported_file
+from tests.builders import (
+    Laboratory,
+    a_method,
+    a_run,
+    a_submission,
+    a_weighed_batch,
+    an_evaluated_run,
+    an_imported_file,
+)
 
 LEAF = {"tare_g": 21.4382, "before_g": 26.6127, "after_g": 22.7794}
 """Dish, dish and fresh leaf, dish and dry leaf, g: a loss of 3.8333 g of 5.1745 g (invented)."""
@@ -168,3 +176,16 @@ def test_loss_on_ignition_stands_beside_moisture(lab: Laboratory) -> None:
     [ignited] = record(lab, Heated(first, **LEAF, state=State.DRIED_105), kind=MassLossKind.IGNITION)
     assert ignited.version == 1
     assert MassLoss.objects.count() == 2
+
+
+def test_the_water_of_a_moist_portion_adds_to_its_extractant(lab: Laboratory) -> None:
+    # given a method that extracts, a field-moist soil of known moisture, 0.5 g of it in 50 mL
+    lab.version = a_method(lab.people["quality manager"], "SX-1", is_extraction=True)
+    lab.method = lab.version.method
+    submission = a_submission(lab, 1)
+    [dried] = record(lab, Heated(submission.samples.get().number, **LEAF))
+    # when it is measured and evaluated
+    evaluation = an_evaluated_run(lab, submission)
+    # then the solution counts as the extractant and the portion's own water, 1 g of which is 1 mL
+    result = Result.objects.get(evaluation=evaluation, element="Cu", position__role="sample")
+    assert result.value == pytest.approx(120.0 * (50.0 + 0.5 * dried.loss_percent / 100) / 50.0, rel=1e-6)
