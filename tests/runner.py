@@ -1,5 +1,6 @@
 """Lets `manage.py test` run pytest, so that one command passes the tests."""
 
+import shlex
 from argparse import ArgumentParser
 from collections.abc import Sequence
 from typing import Any
@@ -11,7 +12,8 @@ class PytestRunner:
     """Django's test runner by name, pytest by nature."""
 
     def __init__(self, verbosity: int = 1, failfast: bool = False, pytest_arguments: str = "", **_: Any) -> None:
-        self.arguments = [*(["-v"] if verbosity > 1 else []), *(["-x"] if failfast else []), *pytest_arguments.split()]
+        loud, first = ["-v"] if verbosity > 1 else [], ["-x"] if failfast else []
+        self.arguments = [*loud, *first, *shlex.split(pytest_arguments)]
 
     @staticmethod
     def add_arguments(parser: ArgumentParser) -> None:

@@ -47,9 +47,7 @@ def test_a_batch_is_filled_by_scanning_labels(lab: Laboratory, desk: Bench) -> N
         desk.page.locator("#scan").focus()
         desk.page.keyboard.type(code)
         desk.page.keyboard.press("Enter")
-        desk.page.wait_for_function(
-            "words => document.querySelector('.scanline .now').textContent.includes(words)", arg=words
-        )
+        desk.page.locator(".scanline .now", has_text=words).wait_for()
     assert "2 of at most 20 are ticked" in desk.words
     desk.page.wait_for_selector("#order li:nth-child(5):has-text('laboratory duplicate of tube 4')")
     desk.page.get_by_label("I have read the caution").check()

@@ -49,7 +49,7 @@ def test_a_scanned_label_opens_at_the_persons_station(live_server: object, lab: 
         assert row.evaluate(
             "row => { const box = row.getBoundingClientRect(); return box.top > 0 && box.bottom < innerHeight; }"
         )
-        desk.page.wait_for_function("document.getElementById('scanned').textContent.includes('was scanned')")
+        desk.page.locator("#scanned", has_text="was scanned").wait_for(state="attached")
         assert desk.page.locator("#scanned[role=status]").inner_text().startswith(sample.number)
         desk.keep("scan-opens-a-sample")
     with signed_in(chromium, address, "preparer") as desk:
