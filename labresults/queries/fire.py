@@ -1,10 +1,12 @@
 """Fire assay, read. Each function says how many database queries it makes."""
 
-from collections.abc import Iterable
+from collections.abc import Mapping
+from dataclasses import dataclass
 
 from django.db.models import QuerySet
 
-from labresults.models import FireCharge, Lot, PreparationBatch, TestPortion
+from labresults.calculation.fire_assay import content_of_bead, troy_ounces_per_short_ton
+from labresults.models import FireCharge, Lot, PreparationBatch, TestPortion, Weighing
 from labresults.terms import MaterialKind
 
 SILVER_ADDED = (
@@ -13,17 +15,45 @@ SILVER_ADDED = (
 """Why a bead that silver was added to has no silver result."""
 
 
+@dataclass(frozen=True)
+class BeadByMass:
+    """A bead of one metal, weighed: the content of its charge before any plasma reading."""
+
+    label: str
+    bead_mg: float
+    charge_g: float
+    g_per_t: float
+    troy_ounces_per_short_ton: float
+
+
 def charges_of(batch: PreparationBatch) -> dict[int, FireCharge]:
     """The newest record of each crucible of a batch, by the key of its portion; one query."""
     rows = FireCharge.objects.filter(portion__batch=batch).select_related("flux_lot", "collector_lot", "made_by")
     return {row.portion_id: row for row in rows.order_by("version")}
 
 
-def with_silver_added(portion_ids: Iterable[int], until: object) -> set[int]:
-    """Keys of portions whose newest crucible, as recorded until a moment, had collector silver added; one query."""
-    rows = FireCharge.objects.filter(portion__in=set(portion_ids), made_at__lte=until)
-    newest = {row["portion"]: row["collector_mg"] for row in rows.order_by("version").values("portion", "collector_mg")}
-    return {portion for portion, silver in newest.items() if silver}
+def beads_by_mass(batch: PreparationBatch, charges: Mapping[int, FireCharge]) -> list[BeadByMass]:
+    """What each weighed bead says by its mass, by tube; none where silver was added or no charge is weighed; one query.
+
+    charges: as `charges_of` gives them.
+    """
+    rows = Weighing.objects.filter(portion__in=list(charges), mass_g__isnull=False).select_related("portion")
+    weighed = {row.portion_id: row for row in rows.order_by("version")}
+    found = []
+    for key, weighing in sorted(weighed.items(), key=lambda pair: pair[1].portion.tube):
+        bead_mg, charge_g = charges[key].bead_mg, weighing.mass_g
+        if bead_mg is None or charge_g is None or charges[key].collector_mg:
+            continue
+        found.append(
+            BeadByMass(
+                weighing.portion.label,
+                bead_mg,
+                charge_g,
+                content_of_bead(bead_mg, charge_g),
+                troy_ounces_per_short_ton(bead_mg, charge_g),
+            )
+        )
+    return found
 
 
 def lots_for_fire() -> QuerySet[Lot]:

@@ -6,9 +6,9 @@ from datetime import date
 
 from django.db.models import Exists, F, OuterRef, Q
 
-from labresults.models import Equipment, MassLoss, RequestedTerms, Sample, Subsample, Weighing
+from labresults.models import MassLoss, RequestedTerms, Sample, Subsample, Weighing
 from labresults.queries.waiting import newest_open_requests
-from labresults.terms import Basis, EquipmentKind, MassLossKind, SubsampleKind
+from labresults.terms import Basis, MassLossKind, SubsampleKind
 
 
 @dataclass(frozen=True)
@@ -89,8 +89,3 @@ def dishes(kind: MassLossKind, numbers: Sequence[str]) -> list[Dish]:
         for number in dict.fromkeys(numbers)
         if number in found
     ]
-
-
-def ovens() -> list[Equipment]:
-    """Ovens by code; one query."""
-    return list(Equipment.objects.filter(kind=EquipmentKind.OVEN).order_by("code"))

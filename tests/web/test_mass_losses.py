@@ -82,3 +82,16 @@ def test_a_samples_page_shows_what_it_lost(lab: Laboratory, as_role: AsRole) -> 
     words = page.get(reverse("sample", args=[number])).content.decode()
     assert "moisture at 105 °C" in words
     assert "74.0806" in words  # 100 × 3.8333 / 5.1745, to four decimals
+
+
+def test_a_bead_says_by_mass_what_its_charge_held(lab: Laboratory, as_role: AsRole) -> None:
+    # given a charge of 0.5 g (as the builders weigh) and a bead of 0.003 mg: 6 g/t, 0.175 troy ounces a short ton
+    batch = a_weighed_batch(lab, a_submission(lab, 1))
+    flux = a_lot(lab, "F-7", MaterialKind.REAGENT)
+    tube = batch.portions.get(role="sample").tube
+    page, address = as_role("preparer"), reverse("fire", args=[batch.number])
+    row = {f"t{tube}-crucible": "1", f"t{tube}-flux_g": "120", f"t{tube}-bead_mg": "0.003"}
+    words = page.post(address, row | {"tray": "T1", "flux_lot": flux.pk}, follow=True).content.decode()
+    assert "What the beads say by mass" in words
+    assert "6.000" in words
+    assert "0.1750" in words  # 6 / 34.2857 (NIST SP 811, appendix B)

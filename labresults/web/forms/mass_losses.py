@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date
 from typing import Any
 
 from django import forms
@@ -61,11 +60,6 @@ class DishRow:
     def cells(self) -> list[tuple[str, str, str]]:
         """Name, heading and text of each mass."""
         return [(name, heading, self.texts[name]) for name, heading in MASSES.items()]
-
-    @property
-    def is_late(self) -> bool:
-        """Whether a due day is known of it."""
-        return self.dish is not None and self.dish.due_on != date.max
 
 
 class DishGrid:

@@ -17,10 +17,12 @@ def fire(request: HttpRequest, number: str) -> HttpResponse:
     batch = bench.batch(number)
     form = TrayForm(request.POST or None, initial=furnace.tray_of(batch))
     posted = request.POST if request.method == "POST" else None
-    grid = CrucibleGrid(furnace.portions_of(batch), furnace.charges_of(batch), posted)
+    charges = furnace.charges_of(batch)
+    grid = CrucibleGrid(furnace.portions_of(batch), charges, posted)
     if request.method == "POST" and form.is_valid() and _recorded(request, batch, form, grid):
         return redirect("fire", number)
     context = {"batch": batch, "version": batch.method_version, "form": form, "grid": grid, "here": "preparation"}
+    context["beads"] = furnace.beads_by_mass(batch, charges)
     return render(request, "labresults/fire.html", context)
 
 
