@@ -24,6 +24,10 @@ class Role(StrEnum):
     SERIAL_DILUTION = "serial dilution"
     SAMPLE = "sample"
     RINSE = "rinse"
+    INTERFERENCE_CHECK = "interference check"
+    LINEAR_RANGE_CHECK = "linear range check"
+    POST_DIGESTION_SPIKE = "post-digestion spike"
+    STANDARD_ADDITION = "standard addition"
 
 
 CALIBRATING = frozenset({Role.CALIBRATION_BLANK, Role.CALIBRATION_STANDARD})
@@ -48,6 +52,24 @@ class Weighting(StrEnum):
     INVERSE_X = "1/x"
     INVERSE_X2 = "1/x²"
     INVERSE_VARIANCE = "1/s²"
+    ABSOLUTE = "1/s², absolute"  # s is taken as known: residuals do not scale the uncertainties
+
+
+WEIGHTING_IN_WORDS = {
+    Weighting.NONE: "unweighted",
+    Weighting.INVERSE_X: "weighted by the concentration, 1/x",
+    Weighting.INVERSE_X2: "weighted by the square of the concentration, 1/x²",
+    Weighting.INVERSE_VARIANCE: "weighted by the spread of the replicates, 1/s²",
+    Weighting.ABSOLUTE: "weighted by the spread of the replicates taken as known, 1/s²",
+}
+"""How a weighting is said where there is room for words."""
+
+
+class FitOn(StrEnum):
+    """What a calibration function is fitted to."""
+
+    MEANS = "means of replicates"
+    REPLICATES = "single replicates"
 
 
 class SolutionKind(StrEnum):
@@ -82,6 +104,28 @@ class Measure(StrEnum):
     SPIKE_RECOVERY = "spike recovery, %"  # 100 × (spiked − unspiked) / added
     DILUTION_DIFFERENCE = "dilution difference, %"  # 100 × |original − diluted × factor| / original
     TIMES_QUANTIFICATION_LIMIT = "times the quantification limit"  # |found| / quantification limit, in the solution
+    ERROR_RATIO = "difference over its expanded uncertainty"  # |found − certified| / U of the difference
+    INTERNAL_STANDARD = "internal standard recovery, %"  # 100 × signal / mean signal at the calibration solutions
+    SPREAD = "replicate spread, %"  # 100 × standard deviation of the replicates / their mean
+    CORRELATION = "correlation coefficient"  # of the curve
+    STANDARD_ERROR = "relative standard error, %"  # of the curve (EPA 6010D 10.7)
+    READ_BACK = "read-back error, %"  # 100 × |read back − true| / true of each calibration standard
+    LACK_OF_FIT = "lack of fit, probability"  # of so large an F, were the shape of the curve right
+    ABSOLUTE_DIFFERENCE = "difference, quantification limits"  # |a − b| / quantification limit
+    HORWITZ_RATIO = "difference over the expected one"  # RSD of the pair / that of Horwitz at this content
+
+
+OF_CURVES = frozenset({Measure.CORRELATION, Measure.STANDARD_ERROR, Measure.LACK_OF_FIT})
+"""Measures that look at a curve and not at a position; their outcomes stand at its highest standard in use."""
+
+KEPT_WHEN_FAILED = frozenset({Measure.SPREAD})
+"""Measures of every reading: only outcomes that are outside become rows, the others are counted."""
+
+OF_POSITIONS = frozenset({Measure.INTERNAL_STANDARD})
+"""Measures of a whole position: a failure, which stands at one line, speaks for every line of what it touches."""
+
+OF_READINGS = frozenset({Measure.SPREAD, Measure.INTERNAL_STANDARD})
+"""Measures of a reading itself: for the reach of a sample they speak for the position that was read, not its parent."""
 
 
 class Reach(StrEnum):
@@ -110,6 +154,8 @@ class Mark(StrEnum):
     OVER_RANGE = "over range"
     CONTROL_FAILED = "a control sample failed"
     NO_VALUE = "no value"
+    CARRY_OVER = "read after a very high one"
+    LINES_DISAGREE = "its lines disagree"
 
 
 class BlankRule(StrEnum):
@@ -117,6 +163,62 @@ class BlankRule(StrEnum):
 
     JUDGE = "judged, not subtracted"
     SUBTRACT = "subtracted"
+
+
+class DriftRule(StrEnum):
+    """How a drift that the continuing verifications show is corrected between them (common practice, no source)."""
+
+    NONE = "not corrected"
+    BY_POSITION = "linear in position between checks"
+    BY_TIME = "linear in time between checks"
+
+
+class UncertaintyRule(StrEnum):
+    """Where the uncertainty of a result comes from."""
+
+    STATED = "a stated function of the concentration"
+    BUDGET = "combined from its sources"  # JCGM 100:2008 (GUM), 5.1.2
+
+
+class LimitQuantity(StrEnum):
+    """Which of the three a limit is (L. A. Currie, IUPAC Recommendations 1995, Pure Appl. Chem. 67, 1699)."""
+
+    CRITICAL = "critical value"
+    DETECTION = "detection limit"
+    QUANTIFICATION = "quantification limit"
+
+
+class LimitProcedure(StrEnum):
+    """How a limit was found, by name."""
+
+    BLANKS = "standard deviation of blanks"  # 3 s and 10 s
+    SPIKED_AND_BLANKS = "40 CFR 136 Appendix B"
+    REAGENT_BLANKS = "EPA 6010D, 9.3"
+    CALIBRATION = "DIN 32645, from the calibration"
+    BY_HAND = "set by hand"
+
+
+class RepeatCause(StrEnum):
+    """Why a position is proposed to be measured again."""
+
+    OVER_RANGE = "over range"
+    SATURATED = "saturated"
+    UNDER_RANGE = "diluted below the quantification limit"
+    HIGH_SPREAD = "replicates spread"
+    FAILED_CHECK = "a control sample failed"
+    INTERNAL_STANDARD = "internal standard outside its window"
+    CARRY_OVER = "read after a very high one"
+    LINES_DISAGREE = "its lines disagree"
+    NOT_READ = "not read"
+
+
+class WayIn(StrEnum):
+    """How a file of readings came in."""
+
+    BROWSER = "browser"
+    COMMAND = "command"
+    PROGRAM = "program"
+    FOLDER = "watched folder"
 
 
 class Tie(StrEnum):

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 
+from labresults.actions.access import issue_access_token
 from labresults.actions.batches import begin_batch
 from labresults.actions.delivery import receive_samples
 from labresults.actions.evaluation import evaluate_run
@@ -15,15 +16,18 @@ from labresults.actions.materials import (
 )
 from labresults.actions.methods import add_method_version, save_layout
 from labresults.actions.people import authorise_person, enrol_person
+from labresults.actions.readings import import_readings
 from labresults.actions.review import approve_results
-from labresults.actions.runs import import_readings, plan_run
+from labresults.actions.runs import plan_run
 from labresults.actions.samples import register_client, register_matrices
 from labresults.actions.weighings import Weighed, record_weighings
 from labresults.models import (
+    AccessToken,
     Client,
     Equipment,
     Evaluation,
     Layout,
+    Material,
     Method,
     MethodVersion,
     Person,
@@ -143,11 +147,12 @@ def a_method(
     valid_from: date = date(2026, 1, 1),
     copper: Mapping[str, object] | None = None,
     ore_grade_of: str | None = None,
+    more_controls: Sequence[Mapping[str, object]] = (),
     **changes: object,
 ) -> MethodVersion:
     """Copper and lead in soil and rock by aqua regia, judged after EPA 6010D.
 
-    copper: more of its determination; changes: of the version.
+    copper: more of its determination; more_controls: beside the usual ones; changes: of the version.
     """
     version = {
         "what_was_done": "0.5 g in aqua regia, to 50 mL; plasma emission",
@@ -182,6 +187,7 @@ def a_method(
             {"role": Role.METHOD_BLANK, "in_batch": True},
             {"role": Role.REFERENCE_MATERIAL, "material": "GC-17", "in_batch": True},
             {"role": Role.DUPLICATE, "in_batch": True},
+            *[dict(control) for control in more_controls],
         ],
         ore_grade_of=ore_grade_of,
     )
@@ -295,11 +301,42 @@ def an_imported_file(lab: Laboratory, run: Run, content: bytes | None = None) ->
     )
 
 
+def a_token(lab: Laboratory, role: str = "analyst") -> AccessToken:
+    """What a program of somebody signs in by, for a month."""
+    expires_on = (lab.clock + timedelta(days=30)).date()
+    name = f"program {AccessToken.objects.count() + 1}"
+    return issue_access_token(by=lab.people[role], at=lab.later(), name=name, expires_on=expires_on).token
+
+
 def an_evaluated_run(lab: Laboratory, submission: Submission, **differing: object) -> Evaluation:
     """A submission prepared, measured and evaluated; `differing` goes to `a_reading_file`."""
     run = a_run(lab, a_weighed_batch(lab, submission))
     an_imported_file(lab, run, a_reading_file(run, **differing))  # type: ignore[arg-type]
     return evaluate_run(by=lab.people["analyst"], at=lab.later(), run=run)
+
+
+def a_run_with_copper_alone(lab: Laboratory) -> Evaluation:
+    """A run of which one position is a solution of copper alone, 8 mg/L; it reads as 0.04 mg/L of lead as well."""
+    quality = lab.people["quality manager"]
+    if not Material.objects.filter(code="CU-ALONE").exists():
+        _register_copper_alone(lab, quality)
+        check = {"role": Role.INTERFERENCE_CHECK, "material": "CU-ALONE", "at_start": True}
+        a_method(quality, valid_from=date(2026, 2, 1), more_controls=[check])
+    lab.version = lab.method.versions.latest("version")
+    run = a_run(lab, a_weighed_batch(lab, a_submission(lab, 1)))
+    alone = run.positions.get(role=Role.INTERFERENCE_CHECK).label
+    an_imported_file(lab, run, a_reading_file(run, contents={alone: {"Cu": 800.0, "Pb": 4.0}}))
+    return evaluate_run(by=lab.people["analyst"], at=lab.later(), run=run)
+
+
+def _register_copper_alone(lab: Laboratory, quality: Person) -> None:
+    material = register_material(
+        by=quality, at=lab.later(), code="CU-ALONE", name="copper alone, invented", kind=MaterialKind.STANDARD
+    )
+    register_lot(
+        by=quality, at=lab.later(), number="L-2500", material=material, received_on=date(2026, 1, 5),
+        expires_on=date(2027, 1, 5), contents=[{"element": "Cu", "value": 8.0, "unit": "mg/L", "u": 0.02}],
+    )  # fmt: skip
 
 
 def approved(lab: Laboratory, submission: Submission) -> Submission:

@@ -1,6 +1,7 @@
 """The only writers. Importing this package enlists every act of labresults."""
 
 from labresults.actions import (
+    access,
     attachments,
     batches,
     calendar,
@@ -13,6 +14,7 @@ from labresults.actions import (
     methods,
     overrides,
     people,
+    readings,
     requests,
     review,
     runs,
@@ -21,6 +23,7 @@ from labresults.actions import (
 )
 
 __all__ = [
+    "access",
     "attachments",
     "batches",
     "calendar",
@@ -33,6 +36,7 @@ __all__ = [
     "methods",
     "overrides",
     "people",
+    "readings",
     "requests",
     "review",
     "runs",

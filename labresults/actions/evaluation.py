@@ -1,37 +1,36 @@
 """A run is evaluated as often as needed; each evaluation is a version beside the older ones. Nothing is overwritten."""
 
-import platform
-from collections.abc import Iterable, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime
-from math import isfinite
-
-import numpy as np
 
 import labresults
 from labresults import bulk
+from labresults.actions.storing import store_curves, store_outcomes, store_results
 from labresults.acts import BadInput, Done, WrongState, act, require_task
 from labresults.calculation.errors import CalculationError
 from labresults.calculation.evaluation import evaluate
+from labresults.calculation.run import RULES
 from labresults.calculation.run import Evaluation as Evaluated
-from labresults.calculation.selection import Candidate, choose
-from labresults.chain import digest_rows
+from labresults.calculation.selection import choose_each
 from labresults.models import (
     Acceptance,
-    Calibration,
     ControlOutcome,
-    DiscardedPortion,
     Evaluation,
+    LetStand,
     Person,
+    Position,
     Result,
     Run,
     Selection,
 )
+from labresults.queries.repeats import as_rows
 from labresults.queries.results import as_candidates, candidates_of, newest_selections
-from labresults.queries.run_portions import Seen, seen_by
+from labresults.queries.run_digests import inputs_digest, outputs_digest, this_platform
+from labresults.queries.run_portions import Seen, newest_keys, seen_by
 from labresults.queries.run_tables import LeftOut, LoadedRun, load
 from labresults.readers.layout import Applied
-from labresults.terms import BlankRule, Role, Task, Verdict
+from labresults.terms import BlankRule, DriftRule, Task, Verdict
 
 
 @dataclass(frozen=True)
@@ -40,6 +39,7 @@ class Computed:
 
     loaded: LoadedRun
     evaluated: Evaluated
+    newest: tuple[int, ...]  # keys of what it stands on, looked up before it was loaded
 
 
 def compute(
@@ -47,6 +47,7 @@ def compute(
     run: Run,
     left_out: LeftOut = (),
     seen: Seen | None = None,
+    rules: int = RULES,
     **_: object,
 ) -> Computed:
     """Evaluate a run from what is stored, without storing anything.
@@ -54,20 +55,22 @@ def compute(
     Raises WrongState as `_refuse_twice` does, BadInput when the run cannot be calculated, such as a standard in a unit
     that the method cannot use.
     """
-    loaded = load(run, left_out=left_out, seen=seen)
+    newest = newest_keys(run)
+    loaded = load(run, left_out=left_out, seen=seen, rules=rules)
     _refuse_twice(loaded)
     try:
-        return Computed(loaded, evaluate(loaded.table, loaded.method))
+        return Computed(loaded, evaluate(loaded.table, loaded.method), newest)
     except CalculationError as error:
         raise BadInput(f"{run} cannot be calculated: {error}") from error
 
 
 def compute_again(evaluation: Evaluation) -> Computed:
-    """Evaluate as an old evaluation did, from what it could see."""
+    """Evaluate as an old evaluation did, from what it could see and by the rules of its time."""
     return compute(
         run=evaluation.run,
         left_out=[(number, line) for number, line in evaluation.left_out],
         seen=seen_by(evaluation),
+        rules=evaluation.rules,
     )
 
 
@@ -88,15 +91,15 @@ def evaluate_run(
     """
     version = run.method_version
     require_task(by, Task.MEASURE, version.method, at.date())
-    unread = [key for key in prepared.loaded.line_ids if key not in _read_lines(run)]
+    read = set(run.readings.order_by().values_list("line", flat=True).distinct())
+    unread = [key for key, line in prepared.loaded.line_ids.items() if line not in read]
     if unread:
         raise WrongState(f"No readings yet of {', '.join(unread)}. Load the file first.")
     before = run.evaluations.order_by("-version").first()
     if (before or left_out) and not reason:
         raise BadInput("Evaluating again, or leaving a point out, needs a reason that goes on record.")
-    now = load(run, left_out=left_out)
-    if now.known.seen != prepared.loaded.known.seen:
-        raise WrongState("A weighing, a drying or a request came in the meantime. Evaluate again.")
+    if newest_keys(run) != prepared.newest:
+        raise WrongState("A file, a weighing, a drying or a request came in the meantime. Evaluate again.")
     evaluation = Evaluation.objects.create(
         run=run,
         version=before.version + 1 if before else 1,
@@ -106,13 +109,15 @@ def evaluate_run(
         platform=this_platform(),
         **asdict(prepared.loaded.known.seen),
         left_out=[[number, line] for number, line in sorted(left_out)],
+        rules=RULES,
+        counted={str(measure): count for measure, count in sorted(prepared.evaluated.counted.items())},
+        repeats=as_rows(prepared.evaluated.repeats),
         reason=reason,
         made_by=by,
         made_at=at,
     )
-    _store_curves(evaluation, prepared)
-    _store_outcomes(evaluation, prepared)
-    _store_results(evaluation, prepared)
+    for store in (store_curves, store_outcomes, store_results):
+        store(evaluation, prepared.loaded, prepared.evaluated)
     selected = _select(evaluation, by, at)
     return Done(
         evaluation,
@@ -180,6 +185,45 @@ def select_result(*, by: Person, at: datetime, reason: str, result: Result) -> D
     )
 
 
+@act("let_stand")
+def let_stand(
+    *, by: Person, at: datetime, reason: str, places: Sequence[tuple[Position, str | None]]
+) -> Done[list[LetStand]]:
+    """Do not measure again what the newest evaluation of a run proposed, by name and with the reason.
+
+    places: positions of one run, each with a line as it is proposed, or None where the whole position is.
+    Raises BadInput without a reason, or for positions of several runs; WrongState where nothing is proposed, or it was
+    let stand before.
+    """
+    if not reason:
+        raise BadInput("Say why it need not be measured again.")
+    if len({position.run_id for position, _ in places}) != 1:
+        raise BadInput("Choose what is to stand, of one run.")
+    run = places[0][0].run
+    require_task(by, Task.MEASURE, run.method_version.method, at.date())
+    lines = {str(row.line): row.line_id for row in run.method_version.lines.select_related("line")}
+    _refuse_not_proposed(run, places, lines)
+    rows = [
+        LetStand.objects.create(
+            position=position, line_id=lines[line] if line else None, reason=reason, made_by=by, made_at=at
+        )
+        for position, line in places
+    ]
+    return Done(rows, subject=("run", run.number), after={"let stand": [[p.number, line] for p, line in places]})
+
+
+def _refuse_not_proposed(run: Run, places: Sequence[tuple[Position, str | None]], lines: Mapping[str, int]) -> None:
+    newest = run.evaluations.order_by("-version").first()
+    proposed = {(number, line) for number, line, *_ in newest.repeats} if newest else set()
+    before = set(LetStand.objects.filter(position__run=run).values_list("position", "line"))
+    for position, line in places:
+        where = f"position {position.number}" + (f" at {line}" if line else "")
+        if (position.number, line) not in proposed:
+            raise WrongState(f"Nothing is proposed to be measured again for {where} by the newest evaluation.")
+        if (position.pk, lines[line] if line else None) in before:
+            raise WrongState(f"It was let stand before for {where}.")
+
+
 def _refuse_twice(loaded: LoadedRun) -> None:
     """Nothing that the instrument's file has applied already is applied a second time."""
     diluted = any(p.dilution != 1 or (p.portion and p.portion.dilution != 1) for p in loaded.table.positions)
@@ -188,6 +232,7 @@ def _refuse_twice(loaded: LoadedRun) -> None:
         Applied.PORTION: True,
         Applied.BLANK: loaded.method.blank_rule == BlankRule.SUBTRACT,
         Applied.INTERNAL_STANDARD: loaded.method.internal_standard is not None,
+        Applied.DRIFT: loaded.method.drift_rule != DriftRule.NONE,
     }
     found = sorted(step.value for step in loaded.applied if twice.get(step, False))
     if found:
@@ -197,153 +242,26 @@ def _refuse_twice(loaded: LoadedRun) -> None:
         )
 
 
-def inputs_digest(loaded: LoadedRun) -> str:
-    """SHA-256 [hex] of everything that the evaluation was given."""
-    table = loaded.table
-    arrays = [array.tolist() for array in (table.signal, table.spread, table.count, table.saturated)]
-    return digest_rows([[repr(loaded.method)], [repr(table.positions), table.line_keys], arrays])
-
-
-def outputs_digest(evaluated: Evaluated) -> str:
-    """SHA-256 [hex] of everything that the evaluation gave, to the last bit."""
-    arrays = [evaluated.concentration.tolist(), evaluated.u_concentration.tolist()]
-    return digest_rows([arrays, evaluated.curves, evaluated.outcomes, evaluated.proposals, evaluated.results])
-
-
-def this_platform() -> str:
-    """Where numbers are the same bit for bit: processor, interpreter and numpy."""
-    return f"{platform.system()} {platform.machine()}, Python {platform.python_version()}, numpy {np.__version__}"
-
-
-def _read_lines(run: Run) -> set[str]:
-    symbols = run.readings.values_list("line__element_id", "line__label").distinct()
-    return {f"{element} {label}" for element, label in symbols}
-
-
-def _number(value: float | None) -> float | None:
-    """A database has no NaN on SQLite: what is not a number is nothing."""
-    return float(value) if value is not None and isfinite(value) else None
-
-
-def _store_curves(evaluation: Evaluation, computed: Computed) -> None:
-    names = (
-        "evaluation block line curve weighting b0 b1 b2 se_b0 se_b1 se_b2 residual_sd r count low high points problem"
-    )
-    rows = []
-    for curve in computed.evaluated.curves:
-        points = [
-            [p.position, *map(_number, (p.x, p.y, p.weight, p.read_back, p.residual_percent)), p.used]
-            for p in curve.points
-        ]
-        rows.append(
-            (
-                evaluation.pk,
-                curve.block,
-                computed.loaded.line_ids[curve.line],
-                str(curve.curve),
-                str(curve.weighting),
-                *map(_number, curve.coefficients),
-                *map(_number, curve.standard_errors),
-                _number(curve.residual_sd),
-                _number(curve.r),
-                curve.n,
-                _number(curve.low),
-                _number(curve.high),
-                points,
-                curve.problem or "",
-            )
-        )
-    bulk.insert(Calibration, names.split(), rows)
-
-
-def _store_outcomes(evaluation: Evaluation, computed: Computed) -> None:
-    names = "evaluation position line criterion measure observed expected verdict reach why touches"
-    loaded = computed.loaded
-    bulk.insert(
-        ControlOutcome,
-        names.split(),
-        [
-            (
-                evaluation.pk,
-                loaded.positions[o.position].pk,
-                loaded.line_ids[o.line],
-                loaded.criterion_ids[o.criterion],
-                str(o.measure),
-                _number(o.observed),
-                _number(o.expected),
-                str(o.verdict),
-                str(o.reach),
-                o.why,
-                list(o.touches),
-            )
-            for o in computed.evaluated.outcomes
-        ],
-    )
-
-
-def _store_results(evaluation: Evaluation, computed: Computed) -> None:
-    names = (
-        "evaluation position line element sample is_candidate rank reported_as unit basis value detection_limit"
-        " quantification_limit reporting_limit upper_limit u expanded_u coverage_factor solution marks why_no_value"
-    )
-    loaded = computed.loaded
-    ranks = {line.key: line.rank for line in loaded.method.lines}
-    # What was lost after the run was planned may have been read, but never stands for its sample.
-    lost = DiscardedPortion.objects.filter(portion__positions__run=evaluation.run_id)
-    discarded = set(lost.values_list("portion_id", flat=True))
-    bulk.insert(
-        Result,
-        names.split(),
-        [
-            (
-                evaluation.pk,
-                loaded.positions[r.position].pk,
-                loaded.line_ids[r.line],
-                r.element,
-                loaded.sample_ids[r.position],
-                loaded.positions[r.position].role == Role.SAMPLE
-                and loaded.positions[r.position].portion_id not in discarded,
-                ranks[r.line],
-                r.reported_as,
-                r.unit,
-                str(r.basis),
-                _number(r.value),
-                _number(r.detection_limit),
-                _number(r.quantification_limit),
-                _number(r.reporting_limit),
-                _number(r.upper_limit),
-                _number(r.u),
-                _number(r.expanded_u),
-                r.coverage_factor,
-                _number(r.solution),
-                [str(mark) for mark in r.marks],
-                r.why_no_value or "",
-            )
-            for r in computed.evaluated.results
-        ],
-    )
-
-
 def _select(evaluation: Evaluation, by: Person, at: datetime) -> int:
     """Let the rule choose for each sample and element of this evaluation; write a row where its choice is new."""
     run = evaluation.run
     method = run.method_version.method
     candidates = candidates_of(evaluation)
-    selections = newest_selections(sample_ids={c.sample for c in candidates}, method_id=method.pk)
     # What an older evaluation of this run gave is replaced by what this one gives.
-    others = [s.result for s in selections.values() if s.result.evaluation.run_id != run.pk]
-    standing = {(c.sample, c.element): c for c in as_candidates(others)}
-    rows = []
-    for (sample, element), group in _by_cell(candidates).items():
-        chosen = choose(group, standing=standing.get((sample, element)))
-        if chosen is not None:
-            rows.append((sample, method.pk, element, chosen.key, run.method_version.selection_rule, "", by.pk, at))
-    bulk.insert(Selection, ["sample", "method", "element", "result", "rule", "reason", "made_by", "made_at"], rows)
-    return len(rows)
-
-
-def _by_cell(candidates: Iterable[Candidate]) -> dict[tuple[int, str], list[Candidate]]:
-    cells: dict[tuple[int, str], list[Candidate]] = {}
-    for candidate in candidates:
-        cells.setdefault((candidate.sample, candidate.element), []).append(candidate)
-    return cells
+    others = newest_selections(sample_ids=set(candidates.samples.tolist()), method_id=method.pk, but_of_run=run.pk)
+    standing = {(c.sample, c.element): c for c in as_candidates([s.result for s in others.values()])}
+    chosen = choose_each(candidates, standing)
+    count = len(chosen)
+    return bulk.insert_columns(
+        Selection,
+        {
+            "sample": candidates.samples[chosen].tolist(),
+            "method": [method.pk] * count,
+            "element": candidates.elements[chosen].tolist(),
+            "result": candidates.keys[chosen].tolist(),
+            "rule": [run.method_version.selection_rule] * count,
+            "reason": [""] * count,
+            "made_by": [by.pk] * count,
+            "made_at": [at] * count,
+        },
+    )

@@ -5,8 +5,12 @@ from datetime import date, datetime
 from typing import Any
 
 from labresults.acts import BadInput, Done, act
+from labresults.calculation.tray import Tray
 from labresults.models import Content, Equipment, EquipmentCheck, Lot, Material, Person
 from labresults.terms import EquipmentKind, MaterialKind
+
+MOST_CUPS = 10_000
+"""More places than any tray has: a slip of the pen."""
 
 
 @act("register_material")
@@ -70,13 +74,44 @@ def register_lot(
 
 @act("register_equipment")
 def register_equipment(
-    *, by: Person, at: datetime, reason: str, code: str, name: str, kind: EquipmentKind
+    *,
+    by: Person,
+    at: datetime,
+    reason: str,
+    code: str,
+    name: str,
+    kind: EquipmentKind,
+    tray: Tray | None = None,
 ) -> Done[Equipment]:
-    """Enter a piece of equipment. Raises BadInput when the code is taken."""
+    """Enter a piece of equipment; tray: of a spectrometer, where positions get rack and cup.
+
+    Raises BadInput when the code is taken, for a tray of anything else, or one without a place.
+    """
     if Equipment.objects.filter(code=code).exists():
         raise BadInput(f"There is equipment {code} already.")
-    row = Equipment.objects.create(code=code, name=name, kind=kind)
-    return Done(row, subject=("equipment", code), after={"name": name, "kind": str(kind)})
+    _refuse_bad_tray(kind, tray)
+    shape = (
+        {
+            "tray_racks": tray.racks,
+            "tray_rows": tray.rows,
+            "tray_columns": tray.columns,
+            "tray_by_column": tray.by_column,
+        }
+        if tray
+        else {}
+    )
+    row = Equipment.objects.create(code=code, name=name, kind=kind, **shape)
+    said = {"name": name, "kind": str(kind)} | ({"tray": tray.in_words()} if tray else {})
+    return Done(row, subject=("equipment", code), after=said)
+
+
+def _refuse_bad_tray(kind: EquipmentKind, tray: Tray | None) -> None:
+    if tray is None:
+        return
+    if kind != EquipmentKind.SPECTROMETER:
+        raise BadInput(f"A {kind} has no tray: leave its shape out.")
+    if min(tray.racks, tray.rows, tray.columns) < 1 or tray.places > MOST_CUPS:
+        raise BadInput(f"A tray has at least one rack, row and column, and at most {MOST_CUPS} places.")
 
 
 @act("record_equipment_check")

@@ -4,8 +4,10 @@ EPA Method 6010D (2018), 9.7.1, judges the method blank and never subtracts it; 
 """
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from labresults.calculation.run import Array, Position
 from labresults.terms import Role
@@ -17,10 +19,16 @@ CARRIES_BLANK = frozenset(
         Role.DUPLICATE,
         Role.SPIKE,
         Role.SERIAL_DILUTION,
+        Role.POST_DIGESTION_SPIKE,
         Role.SAMPLE,
     }
 )
 """Roles that went through the preparation, so that the blank of their batch is in them."""
+
+
+def carries_blank(position: Position) -> bool:
+    """Return whether the blank of a batch is in what stands at a position."""
+    return position.role in CARRIES_BLANK and position.portion is not None
 
 
 def total_dilution(position: Position) -> float:
@@ -37,34 +45,61 @@ def as_made_up(position: Position) -> float:
     return total_dilution(position) * (volume_mL if volume_mL is not None else 1.0)
 
 
-def blank_means(positions: Sequence[Position], concentration: Array) -> Mapping[str, Array]:
-    """Return for each batch the mean amount in its method blanks, [line], as `as_made_up` counts it.
+@dataclass(frozen=True)
+class Blank:
+    """The method blank of a batch as an amount, [line], as `as_made_up` counts it, with its standard uncertainty."""
 
-    concentration : [position x line]. A blank that was not read is left out; NaN where none was read.
+    mean: Array
+    u: Array
+    count: NDArray[np.int64]
+
+
+def blanks_of(positions: Sequence[Position], concentration: Array, u: Array, rules: int) -> Mapping[str, Blank]:
+    """Return for each batch what its method blanks hold in the mean.
+
+    concentration, u : of the blanks' solutions, [position x line]. A blank that was not read is left out; NaN where
+    none was read. The uncertainty of a mean of several is s/sqrt(n) (JCGM 100:2008 (GUM), 4.2.3); of a single one, what
+    its own reading has. By the first edition of the rules the blanks are summed in the order of the run.
     """
-    amounts: dict[str, list[Array]] = {}
+    amounts: dict[str, list[tuple[Array, Array]]] = {}
     for index, position in enumerate(positions):
         if position.role is Role.METHOD_BLANK and position.portion is not None:
-            amounts.setdefault(position.portion.batch, []).append(concentration[index] * as_made_up(position))
-    return {batch: _mean(np.stack(rows)) for batch, rows in amounts.items()}
+            scale = as_made_up(position)
+            amounts.setdefault(position.portion.batch, []).append((concentration[index] * scale, u[index] * scale))
+    return {
+        batch: _blank(np.stack([amount for amount, _ in rows]), np.stack([each for _, each in rows]), rules)
+        for batch, rows in amounts.items()
+    }
 
 
-def _mean(rows: Array) -> Array:
-    count = np.isfinite(rows).sum(axis=0)
-    return np.where(count > 0, np.nansum(rows, axis=0) / np.maximum(count, 1), np.nan)
+def _blank(amounts: Array, u: Array, rules: int) -> Blank:
+    if rules > 1:  # the same bits in whatever order the blanks stand
+        order = np.argsort(amounts, axis=0, kind="stable")
+        amounts, u = np.take_along_axis(amounts, order, axis=0), np.take_along_axis(u, order, axis=0)
+    read = np.isfinite(amounts)
+    count = read.sum(axis=0)
+    mean = np.where(count > 0, np.nansum(amounts, axis=0) / np.maximum(count, 1), np.nan)
+    squares = np.nansum((amounts - mean) ** 2, axis=0)
+    of_mean = np.sqrt(squares / (np.maximum(count - 1, 1) * np.maximum(count, 1)))
+    own = np.nansum(np.where(read, u, 0.0), axis=0)  # of the only one
+    only_unknown = (read & ~np.isfinite(u)).any(axis=0)
+    of_one = np.where(only_unknown, np.nan, own)
+    return Blank(mean, np.where(count > 1, of_mean, np.where(count == 1, of_one, np.nan)), count)
 
 
-def subtract(positions: Sequence[Position], concentration: Array) -> Array:
-    """Return concentrations, [position x line], less the mean method blank of their batch.
+def subtract(positions: Sequence[Position], concentration: Array, u: Array, rules: int) -> tuple[Array, Array]:
+    """Return concentrations, [position x line], less the mean method blank of their batch, and what u that blank has.
 
     The blank is scaled by volume and dilution, so that ten times diluted solutions lose a tenth of it. NaN for what
-    carries a blank and whose batch has none in the run. Positions that carry no blank stay as they are.
+    carries a blank and whose batch has none in the run. Positions that carry no blank stay as they are; the
+    uncertainty of the blank is NaN there.
     """
-    means = blank_means(positions, concentration)
-    result = concentration.copy()
+    blanks = blanks_of(positions, concentration, u, rules)
+    result, u_blank = concentration.copy(), np.full_like(concentration, np.nan)
     for index, position in enumerate(positions):
         if position.role in CARRIES_BLANK and position.portion is not None:
-            amount = means.get(position.portion.batch)
-            blank = np.nan if amount is None else amount / as_made_up(position)
-            result[index] = concentration[index] - blank
-    return result
+            blank = blanks.get(position.portion.batch)
+            scale = as_made_up(position)
+            result[index] = concentration[index] - (np.nan if blank is None else blank.mean / scale)
+            u_blank[index] = np.nan if blank is None else blank.u / scale
+    return result, u_blank

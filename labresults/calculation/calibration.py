@@ -44,11 +44,11 @@ def weights_of(weighting: Weighting, x: Array, spread: Array) -> Array:
 
     x : concentrations, at least zero. spread : standard deviations of the replicates, unit of the signal.
     A blank (x = 0) has no weight of its own under 1/x and 1/x²: it carries the weight of the lowest standard.
-    Under 1/s² a point whose replicates do not differ, or are fewer than two, has no weight.
+    Under 1/s², relative or absolute, a point whose replicates do not differ, or are fewer than two, has no weight.
     """
     if weighting is Weighting.NONE:
         return np.where(np.isfinite(x), 1.0, np.nan)
-    if weighting is Weighting.INVERSE_VARIANCE:
+    if weighting in (Weighting.INVERSE_VARIANCE, Weighting.ABSOLUTE):
         return np.where(spread > 0, 1.0 / np.where(spread > 0, spread, 1.0) ** 2, np.nan)
     size = np.abs(x)
     lowest = np.min(np.where(size > 0, size, np.inf), axis=-1, keepdims=True)

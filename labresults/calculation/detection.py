@@ -67,6 +67,16 @@ def instrument_detection_limit(blanks: Sequence[float]) -> float:
     return max(found.mean, 0.0) + 3.0 * (found.sd or 0.0)
 
 
+def adjusted_sd(s0: float, *, replicates: int = 1, blanks_subtracted: int = 0) -> float:
+    """Return s0' of a result near zero, in the unit of s0, the standard deviation of single readings there.
+
+    replicates : averaged in a result. blanks_subtracted : averaged in the blank that is taken away; 0 where none is.
+    Reference: Eurachem, The fitness for purpose of analytical methods, 2nd edition (2014), section 6.2; from memory.
+    """
+    share = 1.0 / replicates + (1.0 / blanks_subtracted if blanks_subtracted else 0.0)
+    return s0 * math.sqrt(share)
+
+
 @dataclass(frozen=True)
 class Limits:
     """Critical value (is something there?), detection limit (is it found reliably?), quantification limit."""

@@ -10,6 +10,7 @@ CalculationError
 ├── UnclearDilution      a written dilution that can be read in two ways, or in none
 ├── TooFewValues         fewer values than the formula needs
 ├── NotInRun             a position or a line that the run does not have
+├── NoInterferent        a solution that no interference can be found from
 ├── NoWorkingDay         a calendar that cannot be, or that is not open often enough
 └── NoCurve              a calibration that cannot be fitted or inverted
 
@@ -55,6 +56,10 @@ class TooFewValues(CalculationError):
 
 class NotInRun(CalculationError):
     """A position or a line that the run does not have."""
+
+
+class NoInterferent(CalculationError):
+    """A solution that no interference coefficient can be found from."""
 
 
 class NoWorkingDay(CalculationError):

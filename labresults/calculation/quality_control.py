@@ -1,9 +1,17 @@
 """How control samples are judged: recovery, differences, and a number against its bounds.
 
-References: EPA Method 6010D (2018), sections 9.7, 9.11 and 10.8; EPA SW-846 Chapter One (2014), 1.5, for the formulas.
+References: EPA Method 6010D (2018), sections 9.7, 9.11 and 10.8; EPA SW-846 Chapter One (2014), 1.5, for the formulas;
+T. Linsinger, ERM Application Note 1 (2010), for the comparison with a certified value (from memory).
 """
 
-from labresults.terms import Verdict
+from functools import cache
+from math import hypot, sqrt
+
+import numpy as np
+from numpy.typing import NDArray
+
+from labresults.calculation.expected_precision import horwitz_percent
+from labresults.terms import Measure, Verdict
 
 TOLERANCE = 1e-12
 """Relative: 100 × 1.1 / 1.0 is 110.00000000000001 in binary, and a bound of 110 is included."""
@@ -41,9 +49,51 @@ def times_limit(found: float, quantification_limit: float) -> float:
     return abs(found) / quantification_limit
 
 
+def error_ratio(found: float, certified: float, u_found: float, u_certified: float, k: float) -> float | None:
+    """Return |found − certified| / (k √(u_found² + u_certified²)) [1]; None where both uncertainties are zero.
+
+    u_found, u_certified : standard uncertainties, everything in one unit. k : coverage factor; at most 1 says that no
+    difference can be seen (ERM Application Note 1, from memory).
+    """
+    u = hypot(u_found, u_certified)
+    return abs(found - certified) / (k * u) if u > 0 else None
+
+
+def absolute_difference(one: float, other: float, quantification_limit: float) -> float:
+    """Return |a − b| / quantification limit [1], all in one unit."""
+    return abs(one - other) / quantification_limit
+
+
+def horwitz_ratio(one: float, other: float, to_mass_fraction: float) -> float | None:
+    """Return the relative standard deviation of a pair over the expected one [1]; None without a mean above zero.
+
+    to_mass_fraction : what both are multiplied by to be mass fractions [1]. The deviation of a pair is |a − b| / √2.
+    Raises NotPhysical for a mass fraction above one.
+    """
+    mean = (one + other) / 2.0
+    if mean <= 0:
+        return None
+    return 100.0 * abs(one - other) / sqrt(2.0) / mean / horwitz_percent(mean * to_mass_fraction)
+
+
+def unit_of(measure: str) -> str:
+    """Return the unit of what a measure gives: "%", "× quantification limit", or "" for a bare number."""
+    if measure.endswith("%"):
+        return "%"
+    return "× quantification limit" if measure in _IN_LIMITS else ""
+
+
+_IN_LIMITS = frozenset({Measure.TIMES_QUANTIFICATION_LIMIT, Measure.ABSOLUTE_DIFFERENCE})
+
+
 def is_not_above(value: float, bound: float) -> bool:
     """Return whether value <= bound, the bound included even where binary arithmetic misses it."""
     return value <= bound + TOLERANCE * abs(bound)
+
+
+def are_not_above(values: NDArray[np.float64], bounds: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Return `is_not_above` for each of two arrays of one shape."""
+    return np.asarray(values <= bounds + TOLERANCE * np.abs(bounds), dtype=np.bool_)
 
 
 def judge(observed: float, low: float | None, high: float | None, close_fraction: float) -> Verdict:
@@ -68,12 +118,23 @@ def judge(observed: float, low: float | None, high: float | None, close_fraction
 def figures(value: float, *bounds: float | None) -> str:
     """Return a number in four figures, or in as many as show it on its own side of every bound."""
     known = [bound for bound in bounds if bound is not None]
-    whole = len(f"{abs(value):.0f}")
-    for count in range(max(4, whole), 17):
+    text = f"{value:.4g}" if abs(value) < _FOUR_DIGITS else ""
+    if text and _is_on_same_sides(float(text), value, known):
+        return text
+    for count in range(max(4, len(f"{abs(value):.0f}")), 17):
         text = f"{value:.{count}g}"
-        if all(_side(float(text), bound) == _side(value, bound) for bound in known):
+        if _is_on_same_sides(float(text), value, known):
             return text
     return repr(value)
+
+
+_FOUR_DIGITS = 9999.0
+
+
+def _is_on_same_sides(shown: float, value: float, bounds: list[float]) -> bool:
+    """Return whether a number as shown lies where its value lies; far from a bound there is nothing to look at."""
+    near = 2.0 * abs(shown - value)
+    return all(abs(value - b) > near + TOLERANCE * abs(b) or _side(shown, b) == _side(value, b) for b in bounds)
 
 
 def _side(value: float, bound: float) -> int:
@@ -81,6 +142,7 @@ def _side(value: float, bound: float) -> int:
     return int(not is_not_above(value, bound)) - int(not is_not_above(bound, value))
 
 
+@cache
 def span(low: float | None, high: float | None) -> str:
     """Return the bounds in words: "90 to 110", "at most 20", "at least 75"."""
     if low is None:

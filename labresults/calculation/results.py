@@ -1,23 +1,20 @@
 """Results in the reporting unit, each with its own limits and uncertainty; dilutions for what is over range."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import replace
 
-from labresults.calculation.errors import CalculationError
-from labresults.calculation.preparation import basis_of, chain_factor
+import numpy as np
+from numpy.typing import NDArray
+
+from labresults.calculation.budget import Cells, combined_u
+from labresults.calculation.chain_factors import ChainFactors, chain_factors
 from labresults.calculation.quality_control import figures
-from labresults.calculation.run import (
-    ControlOutcome,
-    Determination,
-    LineSpecification,
-    Portion,
-    Position,
-    Proposal,
-    Result,
-)
+from labresults.calculation.reach import failed_cells
+from labresults.calculation.result_table import ResultTable, bit
+from labresults.calculation.run import Array, ControlOutcome, Determination, Proposal, Result
 from labresults.calculation.solutions import Solutions
 from labresults.calculation.uncertainty import u_of_concentration
-from labresults.terms import Mark, Role, Verdict
+from labresults.terms import Mark, Role, UncertaintyRule
 
 REPORTED = frozenset({Role.SAMPLE, Role.DUPLICATE, Role.SPIKE, Role.REFERENCE_MATERIAL, Role.METHOD_BLANK})
 """Roles that get results, as far as their portion is known."""
@@ -29,115 +26,144 @@ SHARE_OF_RANGE = 0.8
 """A proposed dilution brings the reading under this share of the working range (common practice, no source)."""
 
 
-@dataclass(frozen=True)
-class Found:
-    """What a result is made of: the concentration or why there is none, and the factor of the chain or why not."""
-
-    solution: float | None
-    factor: float
-    why: str | None
-    over_range: bool
-
-
-def report_results(solutions: Solutions, outcomes: Sequence[ControlOutcome]) -> tuple[Result, ...]:
+def report_results(solutions: Solutions, outcomes: Sequence[ControlOutcome]) -> ResultTable:
     """Return a result for each reported position and line of a determined element, in the order of the run.
 
     A method blank whose portion has no mass or volume has no content and no result. Everywhere else a result that
     cannot be had says why; its limits are NaN where its chain cannot be followed.
     """
     determinations = {determination.element: determination for determination in solutions.method.determinations}
-    failed = {
-        (number, outcome.line)
-        for outcome in outcomes
-        if outcome.verdict is Verdict.OUTSIDE
-        for number in outcome.touches
-    }
-    results = []
-    for row, position in enumerate(solutions.run.positions):
-        if position.role not in REPORTED or position.portion is None:
-            continue
-        for column, line in sorted(solutions.lines.items()):
-            determination = determinations.get(line.element)
-            if determination is None:
-                continue
-            found = _find(solutions, row, column, position.portion, determination)
-            if position.role is Role.METHOD_BLANK and found.factor != found.factor:
-                continue
-            marked = (position.number, line.key) in failed
-            results.append(_result(solutions, position, position.portion, line, determination, found, marked))
-    return tuple(results)
-
-
-def _find(solutions: Solutions, row: int, column: int, portion: Portion, determination: Determination) -> Found:
-    position, line, method = solutions.run.positions[row], solutions.lines[column], solutions.method
-    factor, why_no_factor = float("nan"), None
-    try:
-        factor = chain_factor(portion, determination, solution_unit=method.solution_unit, dilution=position.dilution)
-    except CalculationError as error:
-        why_no_factor = str(error)
-    why = portion.refused.get(line.element) or solutions.why_no_concentration(row, column)
-    over_range = solutions.is_over_range(row, column)
-    if why is None and over_range:
-        read, printed = float(solutions.read[row, column]), method.solution_unit
-        shown = figures(read, line.range_top)
-        why = f"{line.key} reads {shown} {printed}, above the working range of {line.range_top:g} {printed}. Dilute."
-    solution = None if why is not None else float(solutions.concentration[row, column])
-    return Found(solution, factor, why or why_no_factor, over_range)
-
-
-def _result(
-    solutions: Solutions,
-    position: Position,
-    portion: Portion,
-    line: LineSpecification,
-    determination: Determination,
-    found: Found,
-    control_failed: bool,
-) -> Result:
-    value = None if found.solution is None or found.why is not None else found.solution * found.factor
-    u = None
-    if found.solution is not None and value is not None:
-        u = u_of_concentration(found.solution, line.u_floor, line.u_relative) * found.factor
-    coverage_factor = solutions.method.coverage_factor
-    detection_limit = line.detection_limit * found.factor
-    quantification_limit = line.quantification_limit * found.factor
-    return Result(
-        position=position.number,
-        line=line.key,
-        element=line.element,
-        reported_as=determination.reported_as,
-        unit=determination.unit,
-        basis=basis_of(portion, determination),
+    cells = _cells(solutions, determinations)
+    reported = list(determinations.values())
+    factors = chain_factors(cells.portions, cells.dilutions, reported, solution_unit=solutions.method.solution_unit)
+    at = np.ix_(cells.rows, cells.columns)
+    factor = factors.factor[:, cells.determination]
+    positions = tuple(solutions.run.positions[row] for row in cells.rows)
+    kept = ~(np.isnan(factor) & np.array([each.role is Role.METHOD_BLANK for each in positions], dtype=bool)[:, None])
+    solution, why = _found(solutions, cells, factors, kept)
+    value = np.where(np.isnan(factor), np.nan, solution * factor)
+    u = np.where(np.isnan(value), np.nan, _u(solutions, cells, factors, solution, factor))
+    second = solutions.method.rules > 1
+    table = ResultTable(
+        rows=tuple(cells.rows),
+        columns=tuple(cells.columns),
+        positions=positions,
+        lines=tuple(solutions.lines[column] for column in cells.columns),
+        determinations=tuple(reported[each] for each in cells.determination),
+        coverage_factor=solutions.method.coverage_factor,
+        kept=kept,
         value=value,
-        detection_limit=detection_limit,
-        quantification_limit=quantification_limit,
-        reporting_limit=determination.reporting_limit,
-        upper_limit=line.range_top * found.factor,
+        detection_limit=_of_lines(cells, solutions, "detection_limit") * factor,
+        quantification_limit=solutions.quantification_limits[at] * factor,
+        upper_limit=solutions.range_tops[at] * factor,
         u=u,
-        expanded_u=None if u is None else coverage_factor * u,
-        coverage_factor=coverage_factor,
-        solution=found.solution,
-        marks=_marks(value, detection_limit, quantification_limit, found.over_range, control_failed),
-        why_no_value=found.why,
+        u_reading=np.where(np.isnan(value), np.nan, solutions.u[at] * factor) if second else np.full_like(u, np.nan),
+        solution=solution,
+        marks=np.zeros(value.shape, dtype=np.int64),
+        why=why,
+    )
+    return _marked(table, solutions.over_range[at], solutions.carried[at] & second, outcomes)
+
+
+def _cells(solutions: Solutions, determinations: Mapping[str, Determination]) -> Cells:
+    """Where there are results: reported positions with a portion, and calibrated lines of determined elements."""
+    rows = [
+        row
+        for row, position in enumerate(solutions.run.positions)
+        if position.role in REPORTED and position.portion is not None
+    ]
+    places = {element: place for place, element in enumerate(determinations)}
+    columns = [column for column, line in sorted(solutions.lines.items()) if line.element in places]
+    here = [solutions.run.positions[row] for row in rows]
+    return Cells(
+        rows=rows,
+        columns=columns,
+        portions=[position.portion for position in here if position.portion is not None],
+        dilutions=[position.dilution for position in here],
+        determination=[places[solutions.lines[column].element] for column in columns],
     )
 
 
-def _marks(
-    value: float | None, detection_limit: float, quantification_limit: float, over_range: bool, control_failed: bool
-) -> tuple[Mark, ...]:
-    """Return the marks of a result, decided on unrounded numbers."""
-    marks = []
-    if over_range:
-        marks.append(Mark.OVER_RANGE)
-    elif value is None:
-        marks.append(Mark.NO_VALUE)
-    elif value < detection_limit:
-        marks.append(Mark.BELOW_DETECTION)
-    elif value < quantification_limit:
-        marks.append(Mark.BELOW_QUANTIFICATION)
-    if control_failed:
-        marks.append(Mark.CONTROL_FAILED)
-    return tuple(marks)
+def _found(
+    solutions: Solutions, cells: Cells, factors: ChainFactors, kept: NDArray[np.bool_]
+) -> tuple[Array, dict[tuple[int, int], str]]:
+    """Return the concentration of each result, NaN where none can be given, and why there is no value."""
+    at = np.ix_(cells.rows, cells.columns)
+    solution, why = solutions.concentration[at].copy(), dict[tuple[int, int], str]()
+    doubtful = solutions.over_range[at] | ~_clear(solutions)[at]
+    for index, portion in enumerate(cells.portions):
+        if portion.refused:
+            doubtful[index] |= [solutions.lines[column].element in portion.refused for column in cells.columns]
+    for index, place in np.argwhere(doubtful & kept).tolist():
+        row, column = cells.rows[index], cells.columns[place]
+        element = solutions.lines[column].element
+        reason = cells.portions[index].refused.get(element) or why_no_result(solutions, row, column)
+        if reason is not None:
+            solution[index, place] = np.nan
+            why[index, place] = reason
+    for (index, determination), reason in factors.why_not.items():
+        for place, of in enumerate(cells.determination):
+            if of == determination and kept[index, place]:
+                why.setdefault((index, place), reason)
+    return solution, why
+
+
+def _clear(solutions: Solutions) -> NDArray[np.bool_]:
+    """Where nothing stands against a concentration, [position x line]; elsewhere the reason is looked for."""
+    clear = np.isfinite(solutions.read) & np.isfinite(solutions.concentration) & ~solutions.run.saturated
+    clear &= ~solutions.drifting.uncertain
+    for column in solutions.lines:
+        if solutions.interferences.lacking[column]:
+            clear[:, column] = False
+        for other in solutions.interferences.of(column):
+            clear[:, column] &= ~solutions.over_range[:, other] & np.isfinite(solutions.drifted[:, other])
+    return clear
+
+
+def why_no_result(solutions: Solutions, row: int, column: int) -> str | None:
+    """Return why a reading gives no result, in words: no concentration, or over range; None where it does."""
+    why = solutions.why_no_concentration(row, column)
+    if why is not None or not solutions.is_over_range(row, column):
+        return why
+    read, top = float(solutions.read[row, column]), solutions.range_top(row, column)
+    printed = solutions.method.solution_unit
+    key = solutions.lines[column].key
+    return f"{key} reads {figures(read, top)} {printed}, above the working range of {top:g} {printed}. Dilute."
+
+
+def _u(solutions: Solutions, cells: Cells, factors: ChainFactors, solution: Array, factor: Array) -> Array:
+    """Return standard uncertainties in the reporting unit, by the method's own rule."""
+    if solutions.method.uncertainty_rule is UncertaintyRule.BUDGET:
+        return combined_u(solutions, factors, cells)
+    floor, relative = (_of_lines(cells, solutions, name) for name in ("u_floor", "u_relative"))
+    floors, relatives = (np.broadcast_to(each, solution.shape).ravel().tolist() for each in (floor, relative))
+    stated = map(u_of_concentration, solution.ravel().tolist(), floors, relatives)
+    return np.fromiter(stated, np.float64, solution.size).reshape(solution.shape) * factor
+
+
+def _of_lines(cells: Cells, solutions: Solutions, name: str) -> Array:
+    return np.array([getattr(solutions.lines[column], name) for column in cells.columns], dtype=np.float64)
+
+
+def _marked(
+    table: ResultTable, over_range: NDArray[np.bool_], carried: NDArray[np.bool_], outcomes: Sequence[ControlOutcome]
+) -> ResultTable:
+    """Return the results with their marks, decided on unrounded numbers."""
+    none = np.isnan(table.value)
+    rows = {position.number: row for row, position in enumerate(table.positions)}
+    columns = {line.key: column for column, line in enumerate(table.lines)}
+    failed = np.zeros(table.value.shape, dtype=np.bool_)
+    for number, line in failed_cells(outcomes, columns):
+        if number in rows and line in columns:
+            failed[rows[number], columns[line]] = True
+    below, low = table.value < table.detection_limit, table.value < table.quantification_limit
+    first = np.select(
+        [over_range, none, below, low],
+        [bit(m) for m in (Mark.OVER_RANGE, Mark.NO_VALUE, Mark.BELOW_DETECTION, Mark.BELOW_QUANTIFICATION)],
+        0,
+    )
+    marks = first + failed * bit(Mark.CONTROL_FAILED) + (carried & ~none) * bit(Mark.CARRY_OVER)
+    return replace(table, marks=marks)
 
 
 def propose_dilutions(solutions: Solutions) -> tuple[Proposal, ...]:
@@ -147,25 +173,23 @@ def propose_dilutions(solutions: Solutions) -> tuple[Proposal, ...]:
     solution as it stands after the portion's own dilution, in place of what was made at the instrument.
     A saturated reading has no number to start from: no factor. Nor is there one where no step is large enough.
     """
+    positions = solutions.run.positions
     return tuple(
         _proposal(solutions, row, column)
-        for row, position in enumerate(solutions.run.positions)
-        if position.role in DILUTED_AGAIN
-        for column in sorted(solutions.lines)
-        if solutions.is_over_range(row, column)
+        for row, column in np.argwhere(solutions.over_range).tolist()
+        if positions[row].role in DILUTED_AGAIN and column in solutions.lines
     )
 
 
 def _proposal(solutions: Solutions, row: int, column: int) -> Proposal:
     position, line = solutions.run.positions[row], solutions.lines[column]
+    top = solutions.range_top(row, column)
     if solutions.run.saturated[row, column]:
-        return Proposal(position.number, line.key, None, line.range_top, None, None)
+        return Proposal(position.number, line.key, None, top, None, None)
     read = float(solutions.read[row, column])
     undiluted = read * position.dilution
-    factor = smallest_step(undiluted, line.range_top, solutions.method.dilution_steps)
-    return Proposal(
-        position.number, line.key, read, line.range_top, factor, None if factor is None else undiluted / factor
-    )
+    factor = smallest_step(undiluted, top, solutions.method.dilution_steps)
+    return Proposal(position.number, line.key, read, top, factor, None if factor is None else undiluted / factor)
 
 
 def smallest_step(undiluted: float, range_top: float, steps: Sequence[float]) -> float | None:

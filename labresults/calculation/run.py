@@ -5,8 +5,10 @@ calibration (`MethodSpecification.solution_unit`): mg/L, or mg/kg for portions d
 instrument's unit.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field, fields
+from collections.abc import Mapping, Sequence
+from dataclasses import MISSING, dataclass, field, fields
+from functools import cache
+from typing import Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,17 +17,56 @@ from labresults.terms import (
     Basis,
     BlankRule,
     Curve,
+    DriftRule,
+    FitOn,
     Mark,
     Measure,
     Reach,
+    Repeat,
+    RepeatCause,
     Role,
     SolutionKind,
     State,
+    UncertaintyRule,
     Verdict,
     Weighting,
 )
 
 Array = NDArray[np.float64]
+
+RULES = 2
+"""Edition of the rules of evaluation. 1: before working ranges followed the standards in use, curves had their
+qualities, and results said what the reading alone contributes. An old evaluation is computed again by its own."""
+
+
+class AsWritten:
+    """Shown with all fields by name, but those that came later only where they say something.
+
+    Digests of what evaluations were given are made of it: one from before those fields must still be met.
+    """
+
+    later: ClassVar[frozenset[str]] = frozenset()
+
+    def __repr__(self) -> str:
+        shown = [
+            f"{name}={value!r}"
+            for name, is_later, default in _written(type(self))  # type: ignore[arg-type]  # classes can be hashed
+            if (value := getattr(self, name)) != default or not is_later
+        ]
+        return f"{type(self).__qualname__}({', '.join(shown)})"
+
+
+@cache
+def _written(kind: type[Any]) -> tuple[tuple[str, bool, Any], ...]:
+    """Name of each field, whether it came later, and what it is when nothing is said; that only where it did."""
+    return tuple(
+        (each.name, each.name in kind.later, _default(each) if each.name in kind.later else None)
+        for each in fields(kind)
+    )
+
+
+def _default(each: Any) -> Any:
+    return each.default if each.default is not MISSING else each.default_factory()
 
 
 @dataclass(frozen=True)
@@ -36,9 +77,11 @@ class Interference:
     apparent: float
 
 
-@dataclass(frozen=True)
-class LineSpecification:
+@dataclass(frozen=True, repr=False)
+class LineSpecification(AsWritten):
     """One line of a method version. Limits and uncertainties in the solution unit unless said."""
+
+    later = frozenset({"fit_on", "carry_over", "u_precision", "u_bias"})
 
     key: str  # "Cu 324.754": element, a space, the wavelength label in nm
     element: str
@@ -51,6 +94,10 @@ class LineSpecification:
     u_floor: float  # standard uncertainty near zero
     u_relative: float  # relative standard uncertainty well above the quantification limit [1]
     interferences: tuple[Interference, ...] = ()
+    fit_on: FitOn = FitOn.MEANS
+    carry_over: float | None = None  # share of a reading that may still be seen at the next position [1]
+    u_precision: float = 0.0  # relative, of work done again on other days [1]
+    u_bias: float = 0.0  # relative, of the bias against certified values [1]
 
 
 @dataclass(frozen=True)
@@ -64,9 +111,11 @@ class Determination:
     reporting_limit: float | None = None  # in `unit`; its own thing beside the two limits that are computed
 
 
-@dataclass(frozen=True)
-class Criterion:
+@dataclass(frozen=True, repr=False)
+class Criterion(AsWritten):
     """How control samples of one role are judged. `low` and `high` in the unit of `measure`, bounds included."""
+
+    later = frozenset({"near_limit_times", "near_limit_high", "least_share", "least_times"})
 
     key: str
     role: Role
@@ -79,11 +128,29 @@ class Criterion:
     spares_times_blank: float | None = (
         None  # a failed method blank spares results at or above this many times the blank
     )
+    near_limit_times: float | None = None  # a mean under so many quantification limits is judged by the next bound
+    near_limit_high: float | None = None  # largest absolute difference there, in quantification limits
+    least_share: float | None = None  # a spike is judged from this share of what the sample holds on
+    least_times: float | None = None  # readings are judged from so many quantification limits on
 
 
-@dataclass(frozen=True)
-class MethodSpecification:
+@dataclass(frozen=True, repr=False)
+class MethodSpecification(AsWritten):
     """A method version as the evaluation needs it."""
+
+    later = frozenset(
+        {
+            "drift_rule",
+            "drift_limit_percent",
+            "lines_agree_percent",
+            "by_additions",
+            "uncertainty_rule",
+            "u_mass_g",
+            "u_volume_relative",
+            "u_dilution_relative",
+            "rules",
+        }
+    )
 
     code: str
     solution_unit: str  # "mg/L" or "mg/kg"
@@ -97,15 +164,26 @@ class MethodSpecification:
     internal_standard: str | None = None  # key of its line
     instrument_calibrates: bool = False  # readings are concentrations already: nothing is recomputed
     signal_unit: str = "counts/s"  # of the readings, where they are signals
+    drift_rule: DriftRule = DriftRule.NONE
+    drift_limit_percent: float | None = None  # a drift beyond it is not corrected
+    lines_agree_percent: float | None = None  # largest relative difference of two lines that is not shown
+    by_additions: bool = False  # samples are calibrated by standard additions
+    uncertainty_rule: UncertaintyRule = UncertaintyRule.STATED
+    u_mass_g: float = 0.0  # standard uncertainty of a portion's mass [g]
+    u_volume_relative: float = 0.0  # of the volume made up to [1]
+    u_dilution_relative: float = 0.0  # of each dilution [1]
+    rules: int = 1  # edition of the rules of evaluation, see RULES
 
 
 @dataclass(frozen=True, repr=False)
-class Portion:
+class Portion(AsWritten):
     """A test portion as it was made into a solution.
 
     mass_g, solvent_g [g]; volume_mL, aliquot_mL [mL]; dilution: total factor after making up [1], at least 1;
     moisture_percent: loss on drying of the state that was weighed, of that state's mass [%]; density_kg_per_L [kg/L].
     """
+
+    later = frozenset({"is_extraction", "refused"})
 
     key: str
     batch: str
@@ -123,21 +201,6 @@ class Portion:
     is_extraction: bool = False  # shaken with an extractant, whose volume the portion's own water adds to
     refused: Mapping[str, str] = field(default_factory=dict)  # by element: why this solution can say nothing of it
 
-    def __repr__(self) -> str:
-        """All fields by name; those that came later only where they say something.
-
-        Digests of what evaluations were given are made of it: one from before those fields must still be met.
-        """
-        shown = [
-            f"{each.name}={getattr(self, each.name)!r}"
-            for each in fields(self)
-            if each.name not in _LATER or getattr(self, each.name)
-        ]
-        return f"{type(self).__qualname__}({', '.join(shown)})"
-
-
-_LATER = frozenset({"is_extraction", "refused"})
-
 
 @dataclass(frozen=True)
 class Expected:
@@ -148,9 +211,11 @@ class Expected:
     u: float | None = None  # standard uncertainty, same unit
 
 
-@dataclass(frozen=True)
-class Position:
+@dataclass(frozen=True, repr=False)
+class Position(AsWritten):
     """One place of the run, in the order of measurement."""
+
+    later = frozenset({"added", "is_repeat"})
 
     number: int
     role: Role
@@ -161,6 +226,8 @@ class Position:
     dilution: float = 1.0  # made at the instrument, on top of the portion's own
     parent: int | None = None  # number of the position that it repeats, spikes or dilutes
     used: bool = True  # a calibration point left out stays in the table, unused
+    added: Mapping[str, float] = field(default_factory=dict)  # by element: to the measured solution, solution unit
+    is_repeat: bool = False  # read, diluted or digested again: it was read before
 
 
 @dataclass(frozen=True)
@@ -174,6 +241,10 @@ class RunTable:
     count: Array
     saturated: NDArray[np.bool_]  # the instrument itself said over range: no number to scale a dilution from
     left_out: frozenset[tuple[int, str]] = frozenset()  # (position number, line): not used for the curve of that line
+    replicates: Mapping[tuple[int, str], tuple[float, ...]] = field(
+        default_factory=dict
+    )  # of calibration solutions, by position number and line
+    times_s: tuple[float | None, ...] = ()  # [position]: when it was read, seconds from the first; empty when unknown
 
 
 # ---------------------------------------------------------------- what comes back
@@ -192,9 +263,15 @@ class CurvePoint:
     used: bool
 
 
-@dataclass(frozen=True)
-class FittedCurve:
-    """signal = b0 + b1 x + b2 x², ascending coefficients, with their standard errors and covariance (row-major)."""
+@dataclass(frozen=True, repr=False)
+class FittedCurve(AsWritten):
+    """signal = b0 + b1 x + b2 x², ascending coefficients, with their standard errors and covariance (row-major).
+
+    residual_sd: weighted, in the unit of the signal; where the spread is taken as known, relative to it [1]. n: fitted
+    values, which are more than the points where single replicates were fitted.
+    """
+
+    later = frozenset({"fit_on"})
 
     block: int
     line: str
@@ -210,11 +287,36 @@ class FittedCurve:
     high: float
     points: tuple[CurvePoint, ...]
     problem: str | None = None  # why there is no curve, in words; the numbers are NaN then
+    fit_on: FitOn = FitOn.MEANS
 
 
 @dataclass(frozen=True)
-class ControlOutcome:
+class CurveQuality:
+    """How good a curve is. bottom, top: the working range in use, solution unit; None where it cannot be said.
+
+    standard_error_percent: relative standard error (EPA Method 6010D (2018), 10.7); lowest_error_percent: read-back
+    error at the lowest standard in use; lack_of_fit_f, lack_of_fit_p: F test of the shape against the replicates;
+    shrunk: in words, what a point left out took of the working range. unsupported: in words, that the lowest standard
+    in use is above the quantification limit.
+    """
+
+    block: int
+    line: str
+    bottom: float | None
+    top: float | None
+    standard_error_percent: float | None = None
+    lowest_error_percent: float | None = None
+    lack_of_fit_f: float | None = None
+    lack_of_fit_p: float | None = None
+    shrunk: str = ""
+    unsupported: str = ""
+
+
+@dataclass(frozen=True, repr=False)
+class ControlOutcome(AsWritten):
     """A control sample judged at one line."""
+
+    later = frozenset({"found"})
 
     position: int
     line: str
@@ -227,7 +329,10 @@ class ControlOutcome:
     verdict: Verdict
     reach: Reach
     why: str  # one sentence with the numbers
-    touches: tuple[int, ...] = ()  # positions of samples whose result at this line stands on it; filled when it failed
+    # Positions of samples whose result at this line (of a measure in OF_POSITIONS: at every line) stands on it; filled
+    # when it failed.
+    touches: tuple[int, ...] = ()
+    found: float | None = None  # in the measured solution, after corrections, solution unit; not under rules 1
 
 
 @dataclass(frozen=True)
@@ -242,9 +347,11 @@ class Proposal:
     expect: float | None
 
 
-@dataclass(frozen=True)
-class Result:
+@dataclass(frozen=True, repr=False)
+class Result(AsWritten):
     """One element in one sample from one line, in the reporting unit, unrounded. Limits follow the portion."""
+
+    later = frozenset({"u_reading"})
 
     position: int
     line: str
@@ -263,6 +370,37 @@ class Result:
     solution: float | None  # concentration in the measured solution, after corrections
     marks: tuple[Mark, ...]
     why_no_value: str | None = None
+    u_reading: float | None = None  # of u, what the curve and the replicates say of the reading
+
+
+@dataclass(frozen=True)
+class ProposedRepeat:
+    """Something to measure again, and how: the cause is on record before it is read.
+
+    line is None where the whole position is meant. factor: the dilution at the instrument in place of the one that was
+    made; None where no factor can be given.
+    """
+
+    position: int
+    line: str | None
+    cause: RepeatCause
+    kind: Repeat
+    factor: float | None
+    why: str
+
+
+@dataclass(frozen=True)
+class Disagreement:
+    """Two lines of one element at one position that differ by more than the method allows, in the reporting unit."""
+
+    position: int
+    element: str
+    chosen: str  # the line that ranks first
+    other: str
+    value: float
+    other_value: float
+    difference_percent: float
+    allowed_percent: float
 
 
 @dataclass(frozen=True)
@@ -274,7 +412,12 @@ class Evaluation:
     u_concentration: Array
     outcomes: tuple[ControlOutcome, ...]
     proposals: tuple[Proposal, ...]
-    results: tuple[Result, ...]
+    results: Sequence[Result]
+    qualities: tuple[CurveQuality, ...] = ()
+    repeats: tuple[ProposedRepeat, ...] = ()
+    disagreements: tuple[Disagreement, ...] = ()
+    counted: Mapping[Measure, int] = field(default_factory=dict)  # judged, where only failures are among the outcomes
+    rules: int = 1  # edition of the rules that it was made by
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,7 @@
 """Tables and constraints; no formulas, no signals, no save() of our own."""
 
 from labresults.models.audit import AuditEvent
+from labresults.models.estimates import InterferenceEstimate, LimitEstimate
 from labresults.models.materials import (
     Content,
     Equipment,
@@ -23,6 +24,8 @@ from labresults.models.methods import (
     Scope,
 )
 from labresults.models.people import (
+    AccessToken,
+    AccessTokenEnd,
     Authorisation,
     CalendarDay,
     Laboratory,
@@ -46,7 +49,7 @@ from labresults.models.results import (
     ReviewedResult,
     Selection,
 )
-from labresults.models.runs import Position, Reading, ReadingFile, Run
+from labresults.models.runs import LetStand, Position, Reading, ReadingFile, Run
 from labresults.models.samples import (
     Attachment,
     Client,
@@ -71,6 +74,8 @@ from labresults.models.samples import (
 
 __all__ = [
     "Acceptance",
+    "AccessToken",
+    "AccessTokenEnd",
     "Attachment",
     "AuditEvent",
     "Authorisation",
@@ -89,9 +94,12 @@ __all__ = [
     "Evaluation",
     "FireCharge",
     "HoldingTime",
+    "InterferenceEstimate",
     "Laboratory",
     "Layout",
+    "LetStand",
     "Limit",
+    "LimitEstimate",
     "LimitSet",
     "Line",
     "Lot",

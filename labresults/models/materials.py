@@ -65,9 +65,20 @@ class Equipment(models.Model):
     code = models.CharField(max_length=20, unique=True)
     name = models.CharField(max_length=200)
     kind = word(EquipmentKind)
+    tray_racks = models.PositiveSmallIntegerField(default=1, help_text="Racks of a spectrometer's tray.")
+    tray_rows = models.PositiveSmallIntegerField(null=True, blank=True, help_text="Rows of places in a rack.")
+    tray_columns = models.PositiveSmallIntegerField(null=True, blank=True, help_text="Places in a row.")
+    tray_by_column = models.BooleanField(default=False, help_text="Places count down the columns, not along the rows.")
 
     class Meta:
-        constraints = [one_of("kind", EquipmentKind, "equipment_kind")]
+        constraints = [
+            one_of("kind", EquipmentKind, "equipment_kind"),
+            models.CheckConstraint(
+                condition=Q(tray_rows__isnull=True, tray_columns__isnull=True)
+                | Q(tray_rows__gte=1, tray_columns__gte=1, tray_racks__gte=1),
+                name="equipment_tray_whole",
+            ),
+        ]
 
     def __str__(self) -> str:
         return self.code

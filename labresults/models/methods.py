@@ -4,7 +4,19 @@ from django.db import models
 from django.db.models import F, Q
 
 from labresults.models.base import Made, above_zero, not_below_zero, one_of, word
-from labresults.terms import BlankRule, Curve, Measure, Placing, Reach, Role, SolutionKind, Weighting
+from labresults.terms import (
+    BlankRule,
+    Curve,
+    DriftRule,
+    FitOn,
+    Measure,
+    Placing,
+    Reach,
+    Role,
+    SolutionKind,
+    UncertaintyRule,
+    Weighting,
+)
 
 
 class Element(models.Model):
@@ -98,6 +110,24 @@ class MethodVersion(Made):
     digest_life_h = models.FloatField(null=True, blank=True, help_text="How long a test solution may wait, h.")
     button_low_g = models.FloatField(null=True, blank=True, help_text="Lightest lead button of a fire assay, g.")
     button_high_g = models.FloatField(null=True, blank=True, help_text="Heaviest lead button of a fire assay, g.")
+    drift_rule = word(DriftRule, default=DriftRule.NONE)
+    drift_limit_percent = models.FloatField(
+        null=True, blank=True, help_text="A drift beyond it is not corrected: the check has failed, %."
+    )
+    lines_agree_percent = models.FloatField(
+        null=True, blank=True, help_text="Largest relative difference of two lines of one element that is not shown, %."
+    )
+    by_additions = models.BooleanField(default=False, help_text="Samples are calibrated by standard additions.")
+    uncertainty_rule = word(UncertaintyRule, default=UncertaintyRule.STATED)
+    u_mass_g = models.FloatField(null=True, blank=True, help_text="Standard uncertainty of a portion's mass, g.")
+    u_volume_relative = models.FloatField(null=True, blank=True, help_text="Relative, of the volume made up to, 1.")
+    u_dilution_relative = models.FloatField(null=True, blank=True, help_text="Relative, of each dilution, 1.")
+    sequence_rules = models.JSONField(
+        default=list, blank=True, help_text="[rule, value] pairs that a run list must keep, beside the control samples."
+    )
+    recalibrate_every = models.PositiveSmallIntegerField(
+        null=True, blank=True, help_text="A new calibration block begins after so many test solutions."
+    )
     is_plasma = models.BooleanField(default=True)
     is_external = models.BooleanField(default=False, help_text="Done by another laboratory: marked on certificates.")
 
@@ -115,6 +145,14 @@ class MethodVersion(Made):
                 name="method_mass_window",
             ),
             above_zero("volume_mL", "method_volume_above_zero"),
+            one_of("drift_rule", DriftRule, "method_drift_rule"),
+            one_of("uncertainty_rule", UncertaintyRule, "method_uncertainty_rule"),
+            above_zero("drift_limit_percent", "method_drift_limit_above_zero"),
+            above_zero("lines_agree_percent", "method_lines_agree_above_zero"),
+            models.CheckConstraint(
+                condition=Q(drift_rule=DriftRule.NONE) | Q(drift_limit_percent__isnull=False),
+                name="method_drift_has_limit",
+            ),
             models.CheckConstraint(condition=Q(batch_size__gte=1), name="method_batch_size"),
             models.CheckConstraint(condition=Q(coverage_factor__gt=0), name="method_coverage_factor"),
         ]
@@ -137,6 +175,12 @@ class MethodLine(models.Model):
     u_floor = models.FloatField(help_text="Standard uncertainty near zero, solution unit.")
     u_relative = models.FloatField(help_text="Relative standard uncertainty well above the limit, 1.")
     interferences = models.JSONField(default=dict, help_text="Element to apparent solution units per solution unit.")
+    fit_on = word(FitOn, default=FitOn.MEANS)
+    carry_over = models.FloatField(
+        null=True, blank=True, help_text="Share of a reading that may still be seen at the next position, 1."
+    )
+    u_precision = models.FloatField(null=True, blank=True, help_text="Relative, of work done again on other days, 1.")
+    u_bias = models.FloatField(null=True, blank=True, help_text="Relative, of the bias against certified values, 1.")
 
     class Meta:
         constraints = [
@@ -153,6 +197,10 @@ class MethodLine(models.Model):
             ),
             not_below_zero("u_floor", "method_line_u_floor"),
             not_below_zero("u_relative", "method_line_u_relative"),
+            one_of("fit_on", FitOn, "method_line_fit_on"),
+            above_zero("carry_over", "method_line_carry_over"),
+            not_below_zero("u_precision", "method_line_u_precision"),
+            not_below_zero("u_bias", "method_line_u_bias"),
         ]
 
 
@@ -190,6 +238,18 @@ class Criterion(models.Model):
     remedy = models.TextField()
     spares_times_blank = models.FloatField(
         null=True, blank=True, help_text="Results at or above this many times a failed blank are spared, 1."
+    )
+    near_limit_times = models.FloatField(
+        null=True, blank=True, help_text="A mean under so many quantification limits is judged by the next bound, 1."
+    )
+    near_limit_high = models.FloatField(
+        null=True, blank=True, help_text="Largest absolute difference there, in quantification limits, 1."
+    )
+    least_share = models.FloatField(
+        null=True, blank=True, help_text="A spike is judged from this share of what the sample holds on, 1."
+    )
+    least_times = models.FloatField(
+        null=True, blank=True, help_text="Readings are judged from so many quantification limits on, 1."
     )
     source = models.CharField(max_length=200, help_text="Standard and section, or: common practice, no source.")
 
@@ -244,6 +304,7 @@ class PlannedControl(models.Model):
     at_least = models.PositiveSmallIntegerField(default=1, help_text="In a batch, however small it is.")
     placing = word(Placing, default=Placing.START, help_text="Where it stands in a batch.")
     spike_mL = models.FloatField(null=True, blank=True, help_text="Volume of the spiking solution added, mL.")
+    made_up_mL = models.FloatField(null=True, blank=True, help_text="Volume after an addition at the instrument, mL.")
     dilution = models.FloatField(null=True, blank=True, help_text="Factor of a serial dilution.")
 
     class Meta:

@@ -89,6 +89,25 @@ class CalendarDay(Made):
         indexes = [models.Index(fields=["day", "-id"], name="calendar_by_day")]
 
 
+class AccessToken(Made):
+    """A word by which a program of a person signs in: its SHA-256 only. It may do what the person may do."""
+
+    person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="access_tokens")
+    name = models.CharField(max_length=60, help_text="The program that holds it.")
+    sha256 = models.CharField(max_length=64, unique=True)
+    expires_on = models.DateField()
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class AccessTokenEnd(Made):
+    """From now on the word opens nothing."""
+
+    token = models.OneToOneField(AccessToken, on_delete=models.PROTECT, related_name="end")
+    reason = models.TextField()
+
+
 class NumberSeries(models.Model):
     """The last number given in a series and year. Numbers are never used again."""
 

@@ -4,7 +4,7 @@ from django.db import models
 from django.db.models import Q
 
 from labresults.models.base import Made, one_of, word
-from labresults.terms import Basis, Curve, Decision, Measure, Reach, Verdict, Weighting
+from labresults.terms import Basis, Curve, Decision, FitOn, Measure, Reach, Verdict, Weighting
 
 
 class Evaluation(Made):
@@ -21,6 +21,16 @@ class Evaluation(Made):
     last_mass_loss = models.PositiveBigIntegerField(default=0, help_text="Newest drying that it could see.")
     last_fire_charge = models.PositiveBigIntegerField(default=0, help_text="Newest crucible that it could see.")
     left_out = models.JSONField(default=list, help_text="[position number, line] pairs left out of the curve.")
+    rules = models.PositiveSmallIntegerField(
+        default=1, help_text="Edition of the rules of evaluation that were in force: computed again by the same."
+    )
+    counted = models.JSONField(
+        default=dict, help_text="Measure to how many readings were judged, where only failures are kept as rows."
+    )
+    repeats = models.JSONField(
+        default=list,
+        help_text="[position, line, cause, kind, factor, why] of each proposed repeat: the cause is on record first.",
+    )
     reason = models.TextField(blank=True)
 
     class Meta:
@@ -47,6 +57,13 @@ class Calibration(models.Model):
     low = models.FloatField(null=True, help_text="Lowest standard in use, solution unit.")
     high = models.FloatField(null=True, help_text="Highest standard in use, solution unit.")
     points = models.JSONField(help_text="Position, concentration, signal, weight, read back, residual %, used.")
+    fit_on = word(FitOn, default=FitOn.MEANS)
+    bottom = models.FloatField(null=True, help_text="Lower end of the working range in use, solution unit.")
+    top = models.FloatField(null=True, help_text="Upper end of the working range in use, solution unit.")
+    standard_error_percent = models.FloatField(null=True, help_text="Relative standard error of the curve, %.")
+    lowest_error_percent = models.FloatField(null=True, help_text="Read-back error at the lowest standard in use, %.")
+    lack_of_fit_f = models.FloatField(null=True, help_text="F of lack of fit, 1; empty without replicates.")
+    lack_of_fit_p = models.FloatField(null=True, help_text="Probability of so large an F, 1.")
     problem = models.TextField(blank=True)
 
     class Meta:
@@ -54,6 +71,7 @@ class Calibration(models.Model):
             models.UniqueConstraint(fields=["evaluation", "block", "line"], name="calibration_once"),
             one_of("curve", Curve, "calibration_curve"),
             one_of("weighting", Weighting, "calibration_weighting"),
+            one_of("fit_on", FitOn, "calibration_fit_on"),
             models.CheckConstraint(condition=Q(b1__isnull=False) | ~Q(problem=""), name="calibration_or_problem"),
         ]
 
@@ -68,6 +86,7 @@ class ControlOutcome(models.Model):
     measure = word(Measure)
     observed = models.FloatField(null=True, help_text="In the unit of the measure.")
     expected = models.FloatField(null=True, help_text="Solution or reporting unit, as the measure compares.")
+    found = models.FloatField(null=True, help_text="In the measured solution, solution unit of the method version.")
     verdict = word(Verdict)
     reach = word(Reach)
     why = models.TextField()
@@ -80,6 +99,17 @@ class ControlOutcome(models.Model):
             one_of("verdict", Verdict, "outcome_verdict"),
             one_of("reach", Reach, "outcome_reach"),
         ]
+
+    @property
+    def low(self) -> float | None:
+        """The lower bound that it was judged by, in the unit of its measure."""
+        return self.criterion.low if self.measure == self.criterion.measure else None
+
+    @property
+    def high(self) -> float | None:
+        """The upper bound that it was judged by: near the quantification limit the criterion has one of its own."""
+        criterion = self.criterion
+        return criterion.high if self.measure == criterion.measure else criterion.near_limit_high
 
 
 class Acceptance(Made):
@@ -119,6 +149,9 @@ class Result(models.Model):
     reporting_limit = models.FloatField(null=True, help_text="In the unit beside it.")
     upper_limit = models.FloatField(null=True, help_text="In the unit beside it.")
     u = models.FloatField(null=True, help_text="Standard uncertainty, same unit.")
+    u_reading = models.FloatField(
+        null=True, help_text="Of it what the curve and the replicates say of the reading, same unit."
+    )
     expanded_u = models.FloatField(null=True, help_text="Expanded uncertainty, same unit.")
     coverage_factor = models.FloatField()
     solution = models.FloatField(null=True, help_text="In the measured solution, solution unit of the method version.")

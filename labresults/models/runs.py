@@ -4,7 +4,7 @@ from django.db import models
 from django.db.models import Q
 
 from labresults.models.base import Made, one_of, word
-from labresults.terms import Role
+from labresults.terms import Repeat, Role, WayIn
 
 
 class Run(Made):
@@ -13,6 +13,17 @@ class Run(Made):
     number = models.CharField(max_length=20, unique=True)
     method_version = models.ForeignKey("labresults.MethodVersion", on_delete=models.PROTECT, related_name="runs")
     instrument = models.ForeignKey("labresults.Equipment", on_delete=models.PROTECT, related_name="runs")
+    replaces = models.OneToOneField(
+        "self",
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="replaced_by",
+        help_text="The plan that this one stands in place of; nothing was read of it.",
+    )
+    form_key = models.CharField(
+        max_length=40, null=True, blank=True, unique=True, help_text="Of the form that it was planned with, once."
+    )
 
     class Meta:
         indexes = [models.Index(fields=["-made_at"], name="run_newest")]
@@ -36,12 +47,31 @@ class Position(models.Model):
     parent = models.ForeignKey("self", null=True, blank=True, on_delete=models.PROTECT, related_name="repeats")
     dilution = models.FloatField(default=1.0, help_text="Made at the instrument, on top of the portion's own, 1.")
     repeat_cause = models.TextField(blank=True)
+    repeat = word(Repeat, default=Repeat.NONE)
+    rack = models.PositiveSmallIntegerField(null=True, blank=True, help_text="Of the tray at the instrument.")
+    cup = models.PositiveSmallIntegerField(null=True, blank=True, help_text="Place in the rack, from 1.")
+    added_lot = models.ForeignKey(
+        "labresults.Lot",
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="additions",
+        help_text="What was added to the test solution at the instrument.",
+    )
+    added_mL = models.FloatField(null=True, blank=True, help_text="Volume of it, mL.")
+    made_up_mL = models.FloatField(null=True, blank=True, help_text="Volume after the addition, mL.")
 
     class Meta:
         constraints = [
             models.UniqueConstraint(fields=["run", "number"], name="position_number_once"),
             models.UniqueConstraint(fields=["run", "label"], name="position_label_once"),
             one_of("role", Role, "position_role"),
+            one_of("repeat", Repeat, "position_repeat"),
+            models.CheckConstraint(
+                condition=Q(added_lot__isnull=True)
+                | Q(added_mL__gt=0, made_up_mL__gte=models.F("added_mL"), portion__isnull=False),
+                name="position_addition_whole",
+            ),
             models.CheckConstraint(condition=Q(dilution__gte=1), name="position_dilution_at_least_one"),
             models.CheckConstraint(
                 condition=~Q(role__in=[Role.SAMPLE, Role.DUPLICATE, Role.SPIKE]) | Q(portion__isnull=False),
@@ -65,10 +95,19 @@ class ReadingFile(Made):
     unit = models.CharField(max_length=20, help_text="Of the readings in it.")
     measured_from = models.DateTimeField()
     measured_to = models.DateTimeField()
+    way = word(WayIn, default=WayIn.BROWSER)
+    struck = models.JSONField(default=list, help_text="[row, why] of each row of the file that was not taken.")
+    matched = models.JSONField(
+        default=dict, help_text="What the file calls a position to its number in the run, where a person said so."
+    )
+    position_times = models.JSONField(default=dict, help_text="Position number to when it was read, ISO 8601.")
 
     class Meta:
         constraints = [
-            models.CheckConstraint(condition=Q(measured_to__gte=models.F("measured_from")), name="file_measured_period")
+            models.CheckConstraint(
+                condition=Q(measured_to__gte=models.F("measured_from")), name="file_measured_period"
+            ),
+            one_of("way", WayIn, "file_way"),
         ]
 
     def __str__(self) -> str:
@@ -89,6 +128,10 @@ class Reading(models.Model):
     count = models.PositiveSmallIntegerField()
     missing = models.BooleanField(default=False)
     saturated = models.BooleanField(default=False)
+    instrument_concentration = models.FloatField(
+        null=True, help_text="What the instrument itself made of the signals, where the file says; unit beside it."
+    )
+    instrument_unit = models.CharField(max_length=20, blank=True, db_default="")
 
     class Meta:
         constraints = [
@@ -97,3 +140,14 @@ class Reading(models.Model):
                 condition=Q(mean__isnull=False) | Q(missing=True) | Q(saturated=True), name="reading_says_something"
             ),
         ]
+
+
+class LetStand(Made):
+    """A proposed repeat that is not measured again, by name and with a reason."""
+
+    position = models.ForeignKey(Position, on_delete=models.PROTECT, related_name="let_stand")
+    line = models.ForeignKey("labresults.Line", null=True, on_delete=models.PROTECT, related_name="+")
+    reason = models.TextField()
+
+    class Meta:
+        constraints = [models.CheckConstraint(condition=~Q(reason=""), name="let_stand_reason")]

@@ -95,6 +95,17 @@ def _position_numbers(positions: Sequence[int], x_scale: Scale) -> list[str]:
     return parts
 
 
+def finding(subject: Series, low: float, high: float) -> str:
+    """What the checks say, in a sentence: how many hold, and which do not."""
+    outside = [check for check in subject.checks if not check.holds]
+    limits = f"{written(low, 4)}–{written(high, 4)} %"
+    if not outside:
+        return f"{subject.line}: all {len(subject.checks)} verifications lie within {limits}."
+    said = ", ".join(f"{written(check.observed, 4)} % at position {check.position}" for check in outside[:4])
+    more = f" and {len(outside) - 4} more" if len(outside) > 4 else ""
+    return f"{subject.line} leaves {limits}: {said}{more}; {len(subject.checks) - len(outside)} verifications hold."
+
+
 def _in_words(subject: Series, low: float, high: float) -> str:
     said = ", ".join(f"{written(check.observed, 4)} at position {check.position}" for check in subject.checks)
     return f"Recovery of {subject.line} in percent: {said}; limits {written(low, 4)} to {written(high, 4)}"

@@ -59,7 +59,8 @@ def words(css: str, at: Point, content: str, anchor: str = "start") -> str:
     return f'<text class="{css}" x="{number(at[0])}" y="{number(at[1])}"{where}>{escape(content)}</text>'
 
 
-def link(address: str, title: str, content: str) -> str:
-    """What leads somewhere; without an address only its title is added."""
+def link(address: str, title: str, content: str, *, is_stop: bool = True) -> str:
+    """What leads somewhere; without an address only its title is added. is_stop: the tabulator key stops there."""
     inside = f"<title>{escape(title)}</title>{content}" if title else content
-    return f'<a href="{escape(address)}">{inside}</a>' if address else f"<g>{inside}</g>"
+    skipped = "" if is_stop else ' tabindex="-1"'
+    return f'<a href="{escape(address)}"{skipped}>{inside}</a>' if address else f"<g>{inside}</g>"

@@ -1,6 +1,6 @@
 """Lots and equipment, read: what may be used on a day. Each function says how many database queries it makes."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from datetime import date
 
 from django.db.models import Case, Exists, OuterRef, Q, Value, When
@@ -22,15 +22,39 @@ def current_lot(material: Material, on: date) -> Lot:
     Where all have expired, the newest one that somebody allowed for that day. Raises BadInput when there is none: work
     never goes on with an expired lot by itself.
     """
-    allowed = Override.objects.filter(lot=OuterRef("pk"), valid_on=on)
-    lot = (
-        Lot.objects.filter(Q(expires_on__gte=on) | Exists(allowed), material=material, received_on__lte=on)
-        .order_by(Case(When(expires_on__gte=on, then=Value(0)), default=Value(1)), "-received_on", "-pk")
-        .first()
-    )
+    lot = current_lots([material.pk], on).get(material.pk)
     if lot is None:
-        raise BadInput(f"No lot of {material} is valid on {on.isoformat()}: {material.name}. Register one first.")
+        raise BadInput(f"{no_lot(material, on)}. Register one first.")
     return lot
+
+
+def current_lots(materials: Collection[int], on: date) -> dict[int, Lot]:
+    """By key of each material that has one, its lot to use on a day, as `current_lot` chooses; one query."""
+    allowed = Override.objects.filter(lot=OuterRef("pk"), valid_on=on)
+    usable = Lot.objects.filter(Q(expires_on__gte=on) | Exists(allowed), material__in=materials, received_on__lte=on)
+    best_last = usable.order_by(Case(When(expires_on__gte=on, then=Value(1)), default=Value(0)), "received_on", "pk")
+    return {lot.material_id: lot for lot in best_last.select_related("material")}
+
+
+def no_lot(material: Material, on: date) -> str:
+    """In words, that a material has no lot to use on a day; no query."""
+    return f"No lot of {material} is valid on {on.isoformat()}: {material.name}"
+
+
+def made_of(lots: Iterable[Lot]) -> dict[int, frozenset[str]]:
+    """By key of each lot, its number and those of the lots that it was made from; one query a generation."""
+    known = {lot.pk: (lot.number, lot.made_from_id) for lot in lots}
+    asked = set(known)
+    while missing := {source for _, source in known.values() if source} - set(known):
+        rows = Lot.objects.filter(pk__in=missing).values_list("pk", "number", "made_from_id")
+        known |= {pk: (number, source) for pk, number, source in rows}
+    return {pk: frozenset(_chain(pk, known)) for pk in asked}
+
+
+def _chain(pk: int | None, known: Mapping[int, tuple[str, int | None]]) -> Iterator[str]:
+    while pk is not None:
+        number, pk = known[pk]
+        yield number
 
 
 def newest_check(equipment: Equipment, on: date) -> EquipmentCheck | None:

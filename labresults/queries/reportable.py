@@ -24,7 +24,7 @@ from labresults.models import (
 )
 from labresults.queries.holding import Late, measured_late
 from labresults.queries.results import Standing, failures_of, newest_decisions, newest_selections
-from labresults.terms import Basis, Decision, Role
+from labresults.terms import OF_READINGS, Basis, Decision, Role
 
 APPENDIX_ROLES = (
     Role.METHOD_BLANK,
@@ -33,8 +33,9 @@ APPENDIX_ROLES = (
     Role.DUPLICATE,
     Role.SPIKE,
     Role.SERIAL_DILUTION,
+    Role.POST_DIGESTION_SPIKE,
 )
-"""Control samples that a certificate lists; the checks of the curve stand in the run's own record."""
+"""Control samples that a certificate lists; the checks of curves and of readings stand in the run's own record."""
 
 
 @dataclass(frozen=True)
@@ -176,6 +177,7 @@ def _controls(results: Sequence[Result]) -> list[ControlOutcome]:
     lines = {result.line_id for result in results}
     return list(
         ControlOutcome.objects.filter(evaluation__in=evaluations, line__in=lines, position__role__in=APPENDIX_ROLES)
+        .exclude(measure__in=OF_READINGS)
         .select_related(
             "evaluation__run", "position__lot__material", "position__portion__subsample__sample", "line", "criterion",
             "acceptance__made_by",

@@ -3,10 +3,12 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from django.db.models import Q
+
 from labresults.models import ControlOutcome, Reading, Result, ReviewedResult, Selection, Weighing
 from labresults.queries.results import Standing
 from labresults.queries.review_facts import Facts, Look, facts_of, key_of
-from labresults.terms import BRACKETING, Role
+from labresults.terms import BRACKETING, CALIBRATING, OF_POSITIONS, OF_READINGS, Measure, Role
 
 
 @dataclass(frozen=True)
@@ -116,18 +118,32 @@ def _weighing(result: Result) -> Weighing | None:
 
 
 def _around(result: Result) -> list[Control]:
-    """Checks of the curve just before and after, the controls of its batch, and its own repeats; one query."""
+    """Its own reading, curve, the checks just before and after, the controls of its batch and repeats; one query."""
+    at_its_line, here = Q(line=result.line_id), result.position
     rows = list(
-        ControlOutcome.objects.filter(evaluation=result.evaluation_id, line=result.line_id)
+        ControlOutcome.objects.filter(at_its_line | Q(measure__in=OF_POSITIONS), evaluation=result.evaluation_id)
+        .exclude(~Q(position=here), measure__in=OF_READINGS)
         .select_related("position__lot__material", "position__portion", "position__parent", "criterion")
         .order_by("position__number", "pk")
     )
-    checks = [row for row in rows if row.position.role in BRACKETING and row.position.block == result.position.block]
-    here, batch = result.position.number, result.position.portion and result.position.portion.batch_id
+    reading = [row for row in rows if row.measure in OF_READINGS]
+    curve = [row for row in rows if row.position.role in CALIBRATING and row.position.block == here.block]
+    checks = [row for row in rows if row.position.role in BRACKETING and row.position.block == here.block]
+    batch = here.portion and here.portion.batch_id
     own = [row for row in rows if batch and row.position.portion and row.position.portion.batch_id == batch]
-    before = [Control(f"{_check(row)} before", row) for row in _nearest(checks, here, -1)]
-    after = [Control(f"{_check(row)} after", row) for row in _nearest(checks, here, 1)]
-    return [*before, *after, *(Control(_words(row), row) for row in own)]
+    before = [Control(f"{_check(row)} before", row) for row in _nearest(checks, here.number, -1)]
+    after = [Control(f"{_check(row)} after", row) for row in _nearest(checks, here.number, 1)]
+    prepared = [Control(_words(row), row) for row in own if row not in reading]
+    read = [Control(Measure(row.measure).partition(",")[0], row) for row in [*reading, *_worst(curve)]]
+    return [*read, *before, *after, *prepared]
+
+
+def _worst(curve: Sequence[ControlOutcome]) -> list[ControlOutcome]:
+    """Of each measure of the curve one outcome: of the standards' read-back that which is farthest out."""
+    found: dict[str, ControlOutcome] = {}
+    for row in sorted(curve, key=lambda row: -(row.observed or 0.0)):
+        found.setdefault(row.measure, row)
+    return list(found.values())
 
 
 def _nearest(checks: Sequence[ControlOutcome], here: int, way: int) -> list[ControlOutcome]:

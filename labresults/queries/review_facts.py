@@ -6,7 +6,7 @@ from math import hypot
 
 from labresults.models import ControlOutcome, Result, ReviewedResult, Selection
 from labresults.queries.results import Standing, failures_of, newest_decisions, newest_selections
-from labresults.terms import Mark, Role, Verdict
+from labresults.terms import OF_READINGS, Mark, Role, Verdict
 
 Key = tuple[int, int, str]
 """Sample, method, element."""
@@ -22,10 +22,15 @@ class Look:
     blocks: bool
 
 
-OPEN, NO_VALUE, ACCEPTED, DISAGREES, CLOSE, BETWEEN_LIMITS = 100, 90, 80, 60, 50, 20
+OPEN, NO_VALUE, ACCEPTED, DISAGREES, CARRIED, CLOSE, BETWEEN_LIMITS = 100, 90, 80, 60, 55, 50, 20
 """How much each reason to look matters (common practice, no source): only the order of these numbers counts."""
 
-_BETWEEN = "It lies between the detection limit and the quantification limit."
+MARKED = {
+    Mark.CARRY_OVER: (CARRIED, "It was read just after a very high one, and may hold something of it."),
+    Mark.LINES_DISAGREE: (DISAGREES, "Another line of this element gave another value than the method allows."),
+    Mark.BELOW_QUANTIFICATION: (BETWEEN_LIMITS, "It lies between the detection limit and the quantification limit."),
+}
+"""Marks that ask for a look: how much, and in which words."""
 
 
 @dataclass(frozen=True)
@@ -61,10 +66,8 @@ class Facts:
         yield from (Look(result, _disagrees(result, other), DISAGREES, False) for other in far)
         close = (outcome for outcome in self.near(result) if outcome.verdict == Verdict.CLOSE)
         yield from (Look(result, outcome.why, CLOSE, False) for outcome in close)
-        if Mark.BELOW_QUANTIFICATION in result.marks:
-            yield Look(
-                result, "It lies between the detection limit and the quantification limit.", BETWEEN_LIMITS, False
-            )
+        marked = (MARKED[Mark(mark)] for mark in result.marks if mark in MARKED)
+        yield from (Look(result, why, weight, False) for weight, why in marked)
 
 
 def facts_of(sample_ids: Collection[int]) -> Facts:
@@ -100,11 +103,15 @@ def _candidates(sample_ids: Collection[int]) -> dict[Key, list[Result]]:
 
 
 def _own_controls(results: Collection[Result]) -> dict[tuple[int, int, int], list[ControlOutcome]]:
-    rows = ControlOutcome.objects.filter(
-        evaluation__in={result.evaluation_id for result in results},
-        position__parent__isnull=False,
-        position__role__in=[Role.DUPLICATE, Role.SPIKE, Role.SERIAL_DILUTION],
-    ).select_related("position__parent")
+    rows = (
+        ControlOutcome.objects.filter(
+            evaluation__in={result.evaluation_id for result in results},
+            position__parent__isnull=False,
+            position__role__in=[Role.DUPLICATE, Role.SPIKE, Role.SERIAL_DILUTION, Role.POST_DIGESTION_SPIKE],
+        )
+        .exclude(measure__in=OF_READINGS)
+        .select_related("position__parent")
+    )
     found: dict[tuple[int, int, int], list[ControlOutcome]] = {}
     for row in rows.order_by("pk"):
         found.setdefault((row.evaluation_id, row.line_id, row.position.parent.number), []).append(row)

@@ -8,7 +8,9 @@ from dataclasses import dataclass
 
 from labresults.calculation.run import CurvePoint, FittedCurve
 from labresults.models import ControlOutcome
+from labresults.queries.repeats import OpenRepeat
 from labresults.queries.run_pages import RunPage
+from labresults.terms import Repeat
 
 
 @dataclass(frozen=True)
@@ -98,24 +100,26 @@ def _over_range(page: RunPage) -> Answer:
 
 
 def _again(page: RunPage) -> Answer:
-    """What a later run holds already counts as well, and is said."""
-    diluted = {item.position.number for item in page.proposals}
-    as_they_are = {n for failure in page.open_failures for n in failure.positions} - diluted
-    total = len(diluted | as_they_are)
-    parts = []
-    if as_they_are:
-        elements = sorted({f.outcome.line.element_id for f in page.open_failures if f.positions})
-        parts.append(f"{len(as_they_are)} as they are, for {listed(elements)}")
-    if diluted:
-        parts.append(f"{len(diluted)} diluted")
-    parts += _planned_already(page, diluted | as_they_are)
+    """What a later run holds already, and what was let stand by name, counts as well and is said."""
+    asked = [repeat for repeat in page.repeats if not repeat.settled]
+    by_kind: dict[str, set[int]] = {}
+    for repeat in asked:
+        by_kind.setdefault(repeat.kind, set()).add(repeat.position.number)
+    digested = by_kind.get(Repeat.RE_DIGEST, set()) | by_kind.get(Repeat.RE_SAMPLE, set())
+    diluted = by_kind.get(Repeat.RE_DILUTE, set()) - digested
+    as_they_are = by_kind.get(Repeat.RE_READ, set()) - digested - diluted
+    counted = [(as_they_are, "as they are"), (diluted, "diluted"), (digested, "prepared anew")]
+    parts = [f"{len(numbers)} {words}" for numbers, words in counted if numbers]
+    total = len(as_they_are | diluted | digested)
     return Answer(
         "What to measure again",
         f"{total} test solution{'s' if total != 1 else ''}" if total else "nothing",
-        "; ".join(parts) or "all results can go to review",
+        "; ".join([*parts, *_settled(asked)]) or "all results can go to review",
     )
 
 
-def _planned_already(page: RunPage, numbers: set[int]) -> list[str]:
-    runs = [page.later[p.portion_id] for p in page.positions if p.number in numbers and p.portion_id in page.later]
-    return [f"{len(runs)} of them already in {listed(sorted(set(runs)))}"] if runs else []
+def _settled(repeats: Sequence[OpenRepeat]) -> list[str]:
+    later = {repeat.position.number: repeat.later for repeat in repeats if repeat.later}
+    let_stand = {repeat.position.number for repeat in repeats if repeat.let_stand and not repeat.later}
+    parts = [f"{len(later)} of them already in {listed(sorted(set(later.values())))}"] if later else []
+    return [*parts, *([f"{len(let_stand)} let stand by name"] if let_stand else [])]

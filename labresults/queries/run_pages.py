@@ -13,10 +13,23 @@ from django.db.models.functions import Coalesce
 from labresults.calculation.evaluation import evaluate
 from labresults.calculation.run import Evaluation as Evaluated
 from labresults.calculation.run import FittedCurve, Proposal
-from labresults.models import ControlOutcome, Evaluation, Position, ReadingFile, Result, Run, Sample
+from labresults.models import (
+    ControlOutcome,
+    Evaluation,
+    Position,
+    ReadingFile,
+    Run,
+    Sample,
+)
+from labresults.queries.repeats import OpenRepeat, repeats_of_page
 from labresults.queries.run_portions import seen_by
 from labresults.queries.run_tables import LoadedRun, load
 from labresults.terms import CALIBRATING, Role, Verdict
+
+_RELATED = ("portion__subsample__sample__submission__client", "lot__material")
+
+EVERY_LINE = "*"
+"""In the name of a point: the calibration solution at every line."""
 
 
 @dataclass(frozen=True)
@@ -54,15 +67,28 @@ class RunPage:
     loaded: LoadedRun
     evaluated: Evaluated | None
     outcomes: list[ControlOutcome]
-    results: dict[tuple[int, int], Result]  # by key of the position and of the line
     failures: list[Failure]
     proposals: list[Diluted]
-    later: dict[int, str]  # by portion: the newest later run that holds it
+    repeats: list[OpenRepeat]  # proposed, open or not
 
     @property
     def open_failures(self) -> list[Failure]:
         """Failures that nobody has accepted."""
         return [failure for failure in self.failures if failure.is_open]
+
+    @property
+    def is_newest(self) -> bool:
+        """Whether nothing newer than what is shown was evaluated."""
+        return not self.evaluations or self.evaluation == self.evaluations[0]
+
+    def missing_evaluation(self) -> Evaluation.DoesNotExist:
+        """What is raised where a page needs an evaluation and there is none."""
+        return Evaluation.DoesNotExist(f"{self.run} was not evaluated yet.")
+
+    @property
+    def open_repeats(self) -> list[OpenRepeat]:
+        """Repeats that no later run holds and nobody let stand."""
+        return [repeat for repeat in self.repeats if repeat.is_open]
 
     @property
     def curves(self) -> tuple[FittedCurve, ...]:
@@ -90,7 +116,7 @@ def runs() -> QuerySet[Run]:
     )
     held = Position.objects.filter(run=OuterRef("pk")).order_by().values("run")
     return (
-        Run.objects.select_related("method_version__method", "instrument", "made_by")
+        Run.objects.select_related("method_version__method", "instrument", "made_by", "replaced_by")
         .annotate(
             position_count=Subquery(held.annotate(n=Count("pk")).values("n")),
             has_readings=Exists(ReadingFile.objects.filter(run=OuterRef("pk"))),
@@ -107,7 +133,8 @@ def runs() -> QuerySet[Run]:
 
 def find_run(number: str) -> Run:
     """A run by its number; one query. Raises Run.DoesNotExist."""
-    return Run.objects.select_related("method_version__method", "instrument", "made_by").get(number=number)
+    related = "method_version__method", "instrument", "made_by", "replaces", "replaced_by"
+    return Run.objects.select_related(*related).get(number=number)
 
 
 def method_of(number: str) -> str:
@@ -125,8 +152,8 @@ def run_page(number: str, version: int | None = None) -> RunPage:
     evaluation = _chosen(run, evaluations, version)
     loaded = _loaded(run, evaluation)
     evaluated = evaluate(loaded.table, loaded.method) if evaluation else None
-    positions = _positions(run)
-    outcomes = _outcomes(evaluation)
+    positions = list(loaded.positions.values())
+    outcomes = _outcomes(evaluation, loaded)
     by_number = {position.number: position for position in positions}
     return RunPage(
         run=run,
@@ -137,37 +164,19 @@ def run_page(number: str, version: int | None = None) -> RunPage:
         loaded=loaded,
         evaluated=evaluated,
         outcomes=outcomes,
-        results=_results(evaluation),
         failures=sorted(
             (_failure(o, by_number) for o in outcomes if o.verdict == Verdict.OUTSIDE), key=lambda f: not f.is_open
         ),
         proposals=[_diluted(p, by_number) for p in evaluated.proposals] if evaluated else [],
-        later=_later(run),
+        repeats=repeats_of_page(evaluation, positions, outcomes) if evaluation else [],
     )
 
 
-def measure_again(number: str) -> tuple[dict[int, float], str]:
-    """What the newest evaluation of a run asks to be measured again: factor by portion, and the cause in words.
-
-    A factor of 1 is a second reading of the same solution. A failed control sample is read again with what it touches:
-    only that shows whether the batch must be prepared anew. What a later run holds already is left out. Queries as
-    `run_page`.
-    """
-    page = run_page(number)
-    factors: dict[int, float] = {}
-    causes: list[str] = []
-    by_number = {position.number: position for position in page.positions}
-    for failure in page.open_failures:
-        causes.append(f"{number}: {failure.outcome.why}")
-        touched = [by_number[n].portion_id for n in (*failure.positions, failure.outcome.position.number)]
-        factors |= {portion: 1.0 for portion in touched if portion}
-    for item in page.proposals:
-        if item.proposal.factor and item.position.portion_id and item.position.role == Role.SAMPLE:
-            whole = item.position.dilution * item.proposal.factor
-            factors[item.position.portion_id] = max(whole, factors.get(item.position.portion_id, 1.0))
-            causes.append(f"{number}: {item.proposal.line} over range at position {item.position.number}.")
-    wanted = {portion: factor for portion, factor in factors.items() if portion not in page.later}
-    return wanted, " ".join(dict.fromkeys(causes))
+def failed_outcomes(number: str) -> dict[int, ControlOutcome]:
+    """Control samples of the newest evaluation that failed and nobody accepted, by key; two queries."""
+    newest = find_run(number).evaluations.order_by("-version").first()
+    rows = ControlOutcome.objects.filter(evaluation=newest, verdict=Verdict.OUTSIDE, acceptance__isnull=True)
+    return {row.pk: row for row in rows.select_related("evaluation__run", "position", "line").order_by("pk")}
 
 
 def sample_of(position: Position) -> Sample | None:
@@ -177,9 +186,12 @@ def sample_of(position: Position) -> Sample | None:
 
 
 def calibration_points(run: Run) -> list[str]:
-    """Every point of every curve that could be left out, as `position|line`; two queries."""
+    """Every point of every curve that could be left out, as `position|line`; two queries.
+
+    The solution at every line is `position|*`.
+    """
     numbers = run.positions.filter(role__in=CALIBRATING).order_by("number").values_list("number", flat=True)
-    lines = [str(row.line) for row in run.method_version.lines.select_related("line")]
+    lines = [*(str(row.line) for row in run.method_version.lines.select_related("line")), EVERY_LINE]
     return [f"{number}|{line}" for number in numbers for line in lines]
 
 
@@ -194,36 +206,21 @@ def _chosen(run: Run, evaluations: Sequence[Evaluation], version: int | None) ->
 
 def _loaded(run: Run, evaluation: Evaluation | None) -> LoadedRun:
     if evaluation is None:
-        return load(run)
+        return load(run, related=_RELATED)
     left_out = [(number, line) for number, line in evaluation.left_out]
-    return load(run, left_out=left_out, seen=seen_by(evaluation))
+    return load(run, left_out=left_out, seen=seen_by(evaluation), rules=evaluation.rules, related=_RELATED)
 
 
-def _positions(run: Run) -> list[Position]:
-    return list(
-        run.positions.select_related(
-            "portion__batch", "portion__subsample__sample__submission__client", "lot__material", "parent"
-        ).order_by("number")
-    )
-
-
-def _outcomes(evaluation: Evaluation | None) -> list[ControlOutcome]:
+def _outcomes(evaluation: Evaluation | None, loaded: LoadedRun) -> list[ControlOutcome]:
+    """Control samples judged, by position; what thousands of them point at is loaded already; one query."""
     if evaluation is None:
         return []
-    rows = evaluation.outcomes.select_related("position__lot__material", "line", "criterion", "acceptance__made_by")
-    return list(rows.order_by("position__number", "line__element_id", "line__label", "pk"))
-
-
-def _results(evaluation: Evaluation | None) -> dict[tuple[int, int], Result]:
-    if evaluation is None:
-        return {}
-    return {(row.position_id, row.line_id): row for row in evaluation.results.all()}
-
-
-def _later(run: Run) -> dict[int, str]:
-    """Portions of this run that a later one holds too, each with the newest such run."""
-    rows = Position.objects.filter(portion__positions__run=run, run__gt=run.pk, role=Role.SAMPLE)
-    return dict(rows.order_by("run_id").values_list("portion_id", "run__number"))
+    by_key = {position.pk: position for position in loaded.positions.values()}
+    rows = list(evaluation.outcomes.select_related("acceptance__made_by"))
+    for row in rows:
+        row.evaluation, row.position = evaluation, by_key[row.position_id]
+        row.line, row.criterion = loaded.lines[row.line_id], loaded.criteria[row.criterion_id]
+    return sorted(rows, key=lambda o: (o.position.number, o.line.element_id, o.line.label, o.pk))
 
 
 def _failure(outcome: ControlOutcome, by_number: dict[int, Position]) -> Failure:

@@ -1,42 +1,61 @@
 """What can be measured next, and what a run of it would hold. Each function says how many database queries it makes."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
+from typing import Any
 
-from django.db.models import Count, Exists, OuterRef, QuerySet, Subquery
+from django.db.models import Count, Exists, F, OuterRef, QuerySet, Subquery
 
 from labresults.models import (
     DiscardedPortion,
     Equipment,
     MethodVersion,
-    PlannedControl,
     Position,
     PreparationBatch,
+    Run,
     TestPortion,
     Weighing,
 )
 from labresults.queries.methods import current_versions
-from labresults.terms import EquipmentKind
+from labresults.queries.repeats import as_wanted, open_repeats
+from labresults.terms import EquipmentKind, Repeat
+
+PLASMA = [
+    ["Light of the plasma", "Its ultraviolet light harms eyes and skin in seconds. Keep the torch box shut."],
+    ["Fields", "The generator's radio-frequency and magnetic fields may disturb a pacemaker, a pump or an implant."],
+    ["Gases", "Argon and nitrogen both displace air without a warning. Vent them, and mind the oxygen alarm."],
+]
+"""Cautions at a plasma spectrometer (common practice, no source); local codes and licensed practice decide."""
 
 
 @dataclass(frozen=True)
 class Choice:
-    """A method version and how many weighed portions of it wait for a run."""
+    """A method version, how many weighed portions of it wait for a run, and how many are asked for again."""
 
     version: MethodVersion
     portions: int
+    again: int
+
+
+Wanted = tuple[float, Repeat, str]
+"""What is measured again: its dilution at the instrument, how, and the cause in words."""
 
 
 @dataclass(frozen=True)
 class Ready:
-    """A weighed portion: proposed for the run, at a dilution made at the instrument; `warning` when it is too old."""
+    """A weighed portion: proposed for the run, at a dilution made at the instrument; `warning` when it is too old.
+
+    kind, cause: how and why it is measured again, where an evaluation asks for it.
+    """
 
     portion: TestPortion
     chosen: bool
     factor: float
     measured: bool
     warning: str = ""
+    kind: Repeat | None = None
+    cause: str = ""
 
 
 @dataclass(frozen=True)
@@ -48,7 +67,7 @@ class ReadyBatch:
 
 
 def choices(on: date) -> list[Choice]:
-    """The method versions valid on a day that are measured here, most waiting portions first; two queries."""
+    """The method versions valid on a day that are measured here, most waiting portions first; seven queries."""
     waiting = dict(
         _weighed()
         .filter(measured=False)
@@ -56,12 +75,15 @@ def choices(on: date) -> list[Choice]:
         .values_list("batch__method_version__method")
         .annotate(Count("pk", distinct=True))
     )
+    asked: dict[int, set[int]] = {}
+    for repeat in open_repeats():
+        asked.setdefault(repeat.run.method_version.method_id, set()).add(repeat.portion.pk)
     found = [
-        Choice(version, waiting.get(version.method_id, 0))
+        Choice(version, waiting.get(version.method_id, 0), len(asked.get(version.method_id, ())))
         for version in current_versions(on).values()
         if not version.is_external
     ]
-    return sorted(found, key=lambda choice: (-choice.portions, str(choice.version)))
+    return sorted(found, key=lambda choice: (-choice.portions, -choice.again, str(choice.version)))
 
 
 def version_for(code: str, on: date) -> MethodVersion:
@@ -72,23 +94,55 @@ def version_for(code: str, on: date) -> MethodVersion:
     return version
 
 
-def ready_batches(version: MethodVersion, again: dict[int, float], at: datetime) -> list[ReadyBatch]:
-    """Batches with portions that no run holds yet, and those of `again`: factor by portion; one query."""
+def wanted_again(code: str, number: str = "") -> dict[int, Wanted]:
+    """What waits to be measured again by a method, by portion; of one run, where its number is given; five queries."""
+    return as_wanted(repeat for repeat in open_repeats(code) if number in ("", repeat.run.number))
+
+
+def held_by(run: Run) -> dict[int, Wanted]:
+    """What a run that is planned anew holds: prepared portions with dilution, kind and cause; one query."""
+    rows = run.positions.filter(portion__isnull=False, role=F("portion__role"))
+    return {row.portion_id: (_asked_of(row), Repeat(row.repeat), row.repeat_cause) for row in rows}
+
+
+def _asked_of(position: Position) -> float:
+    """The dilution that was asked for: what a first reading is diluted by, its method makes by itself."""
+    return 1.0 if position.repeat == Repeat.NONE else position.dilution
+
+
+def ready_batches(
+    version: MethodVersion, again: Mapping[int, Wanted], at: datetime, *, only: bool = False
+) -> list[ReadyBatch]:
+    """Batches with portions that no run holds yet, and those of `again`; two queries.
+
+    only: what is in `again` is chosen, and nothing else.
+    """
+    weighed = _weighed().filter(batch__method_version__method=version.method_id)
+    waiting = weighed.none() if only else weighed.filter(measured=False)
+    batches = set(waiting.order_by().values_list("batch", flat=True).union(_batches_of(again)))
     first = Weighing.objects.filter(portion=OuterRef("pk")).order_by("version").values("observed_at")[:1]
     rows = (
-        _weighed()
-        .filter(batch__method_version__method=version.method_id)
+        weighed.filter(batch__in=batches)
         .annotate(made_up=Subquery(first))
-        .select_related("batch__method_version", "subsample__sample__submission", "parent")
+        .select_related("batch__method_version", "subsample__sample__submission", "lot__material")
         .order_by("batch_id", "tube")
     )
-    batches: dict[PreparationBatch, list[Ready]] = {}
+    found: dict[PreparationBatch, list[Ready]] = {}
     for portion in rows:
-        chosen = portion.pk in again if again else not portion.measured
-        batches.setdefault(portion.batch, []).append(
-            Ready(portion, chosen, again.get(portion.pk, 1.0), portion.measured, past_life(portion, at))
-        )
-    return [ReadyBatch(batch, tuple(found)) for batch, found in batches.items() if _is_wanted(found, again)]
+        found.setdefault(portion.batch, []).append(_ready(portion, again.get(portion.pk), at, only))
+    return [ReadyBatch(batch, tuple(portions)) for batch, portions in found.items()]
+
+
+def _batches_of(again: Mapping[int, Wanted]) -> QuerySet[Any]:
+    return TestPortion.objects.filter(pk__in=list(again)).order_by().values_list("batch", flat=True)
+
+
+def _ready(portion: Any, asked: Wanted | None, at: datetime, only: bool) -> Ready:
+    """portion: with `measured` and `made_up`."""
+    factor, kind, cause = asked or (1.0, None, "")
+    chosen = asked is not None or not (only or portion.measured)
+    kind = None if kind == Repeat.NONE else kind
+    return Ready(portion, chosen, factor, portion.measured, past_life(portion, at), kind, cause)
 
 
 def past_life(portion: TestPortion, at: datetime) -> str:
@@ -119,47 +173,37 @@ def parents_of(portions: Collection[TestPortion]) -> dict[int, int]:
     return found
 
 
+def standing_positions() -> QuerySet[Position]:
+    """Positions of runs that no other plan has replaced; no query."""
+    return Position.objects.filter(run__replaced_by__isnull=True)
+
+
+def read_before(portions: Collection[TestPortion], *, apart_from: Run | None = None) -> frozenset[int]:
+    """Keys of the portions that a run holds already, apart from one that is planned anew; one query."""
+    rows = standing_positions().filter(portion__in=portions)
+    if apart_from is not None:
+        rows = rows.exclude(run=apart_from)
+    return frozenset(key for key in rows.values_list("portion_id", flat=True) if key)
+
+
+def planned_with(form_key: str) -> Run | None:
+    """The run that was planned with this form already; one query, none for an empty key."""
+    return Run.objects.filter(form_key=form_key).first() if form_key else None
+
+
 def spectrometers() -> QuerySet[Equipment]:
     """Instruments to choose from; one query."""
     return Equipment.objects.filter(kind=EquipmentKind.SPECTROMETER).order_by("code")
 
 
-def what_is_added(version: MethodVersion, solutions: int) -> list[str]:
-    """In words, what the method version puts into a run of so many test solutions, in order; two queries."""
-    standards = version.standards.count()
-    words = [f"calibration blank and {standards - 1} standards"] if standards else []
-    for control in version.controls.filter(in_batch=False).select_related("material").order_by("ordinal"):
-        count = _occurrences(control, solutions)
-        if count:
-            material = f", {control.material.code}" if control.material else ""
-            words.append(f"{count} × {control.role}{material} ({_places(control)})")
-    return words
+def cautions(version: MethodVersion) -> list[list[str]]:
+    """Heading and words of each caution at the instrument: the method's own, and the plasma's; no query."""
+    return [*version.hazards, *(PLASMA if version.is_plasma else [])]
 
 
 def _weighed() -> QuerySet[TestPortion]:
     """Portions that stand and of which something is recorded; `measured`: a run holds them already."""
     recorded = Exists(Weighing.objects.filter(portion=OuterRef("pk")))
     return TestPortion.objects.filter(recorded, discarded__isnull=True).annotate(
-        measured=Exists(Position.objects.filter(portion=OuterRef("pk")))
+        measured=Exists(standing_positions().filter(portion=OuterRef("pk")))
     )
-
-
-def _is_wanted(portions: Collection[Ready], again: dict[int, float]) -> bool:
-    return any(ready.chosen if again else not ready.measured for ready in portions)
-
-
-def _occurrences(control: PlannedControl, solutions: int) -> int:
-    """How often a control sample stands in a run of so many test solutions, as the act places it."""
-    among = solutions // control.every if control.every else 0
-    if control.at_end and control.every and solutions % control.every == 0:
-        among -= 1
-    return int(control.at_start) + max(0, among) + int(control.at_end)
-
-
-def _places(control: PlannedControl) -> str:
-    parts = ["at the start"] if control.at_start else []
-    if control.every:
-        parts.append(f"after every {control.every} test solutions")
-    if control.at_end:
-        parts.append("at the end")
-    return ", ".join(parts)

@@ -2,8 +2,9 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
-from django.db.models import Model
+from django.db.models import Max, Model, QuerySet
 
 from labresults.calculation.run import Portion
 from labresults.calculation.spiking import spiked_mg
@@ -17,6 +18,7 @@ from labresults.models import (
     Request,
     RequestedTerms,
     Run,
+    Sample,
     TestPortion,
     Weighing,
 )
@@ -103,6 +105,22 @@ def seen_by(evaluation: Evaluation) -> Seen:
     )
 
 
+def newest_keys(run: Run) -> tuple[int, ...]:
+    """Newest keys of all that an evaluation of a run stands on and that may still grow: files of readings, weighings,
+    requests, dryings and crucibles of its portions; five queries. Two that are alike: nothing came in between.
+    """
+    samples = Sample.objects.filter(subsamples__portions__positions__run=run)
+    portions = TestPortion.objects.filter(positions__run=run)
+    grown: tuple[QuerySet[Any], ...] = (
+        run.files.all(),
+        Weighing.objects.filter(portion__in=portions),
+        Request.objects.filter(submission__in=samples.values("submission")),
+        MassLoss.objects.filter(subsample__sample__in=samples),
+        FireCharge.objects.filter(portion__in=portions),
+    )
+    return tuple(rows.order_by().aggregate(newest=Max("pk"))["newest"] or 0 for rows in grown)
+
+
 def portion_of(
     portion: TestPortion,
     weighing: Weighing,
@@ -166,7 +184,7 @@ def _newest_weighings(positions: Sequence[Position], seen: Seen | None) -> dict[
     rows = Weighing.objects.filter(portion__in=[p.portion_id for p in positions if p.portion_id])
     if seen is not None:
         rows = rows.filter(pk__lte=seen.last_weighing)
-    related = rows.select_related("made_by", "balance", "spike_lot")
+    related = rows.select_related("made_by", "balance", "balance_check", "spike_lot")
     return {row.portion_id: row for row in related.order_by("version")}
 
 
@@ -174,7 +192,8 @@ def _contents(
     positions: Sequence[Position], weighings: Mapping[int, Weighing], version: MethodVersion
 ) -> dict[int, dict[str, Content]]:
     """Contents by lot and element: of solutions, and as certified under the method version's dissolution."""
-    lots = {p.lot_id for p in positions if p.lot_id} | {w.spike_lot_id for w in weighings.values() if w.spike_lot_id}
+    lots = {lot for p in positions for lot in (p.lot_id, p.added_lot_id) if lot}
+    lots |= {w.spike_lot_id for w in weighings.values() if w.spike_lot_id}
     found: dict[int, dict[str, Content]] = {}
     for row in Content.objects.filter(lot__in=lots, dissolution__in=["", version.dissolution]):
         found.setdefault(row.lot_id, {})[row.element_id] = row
@@ -220,7 +239,9 @@ def _moistures(
 
 
 def _newest_charges(weighings: Mapping[int, Weighing], seen: Seen | None) -> dict[int, FireCharge]:
-    """The newest crucible of each portion, by portion; one query."""
+    """The newest crucible of each portion, by portion; at most one query."""
+    if seen is not None and not seen.last_fire_charge:
+        return {}
     rows = FireCharge.objects.filter(portion__in=list(weighings))
     if seen is not None:
         rows = rows.filter(pk__lte=seen.last_fire_charge)

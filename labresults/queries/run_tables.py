@@ -1,14 +1,17 @@
 """A run and its method version as the calculation needs them. Nothing is computed here.
 
-`load` makes about 14 queries, whatever the size of the run.
+`load` makes about 15 queries, whatever the size of the run.
 """
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from labresults.calculation.run import (
+    RULES,
+    Array,
     Criterion,
     Determination,
     Expected,
@@ -19,16 +22,21 @@ from labresults.calculation.run import (
     RunTable,
 )
 from labresults.models import Criterion as CriterionRow
-from labresults.models import MethodLine, MethodVersion, Reading, Run
+from labresults.models import Line, MethodLine, MethodVersion, Reading, Run
 from labresults.models import Position as PositionRow
+from labresults.queries.run_pieces import LoadedFile, added_to, files_of, replicates_of_standards, times_of
 from labresults.queries.run_portions import KnownPortions, Seen, known_portions
-from labresults.readers.layout import Applied, Layout
+from labresults.readers.layout import Applied
 from labresults.terms import (
     BlankRule,
     Curve,
+    DriftRule,
+    FitOn,
     Measure,
     Reach,
+    Repeat,
     Role,
+    UncertaintyRule,
     Weighting,
 )
 
@@ -43,33 +51,43 @@ class LoadedRun:
     method: MethodSpecification
     positions: dict[int, PositionRow]  # by number
     line_ids: dict[str, int]  # by line key
+    lines: dict[int, Line]  # by key
+    criteria: dict[int, CriterionRow]  # by key
     criterion_ids: dict[str, int]  # by criterion key
     sample_ids: dict[int, int | None]  # by position number: the sample that its portion was taken of
     known: KnownPortions  # what its portions stand on: the newest that it could see
     applied: frozenset[Applied]  # what is in the readings already
 
 
-def load(run: Run, *, left_out: LeftOut = (), seen: Seen | None = None) -> LoadedRun:
+def load(
+    run: Run, *, left_out: LeftOut = (), seen: Seen | None = None, rules: int = RULES, related: Sequence[str] = ()
+) -> LoadedRun:
     """Load a run with its readings, portions, standards and criteria.
 
     left_out: (position number, line key) of calibration points not to use. seen: see nothing later (for computing an
-    old evaluation again); None sees all.
+    old evaluation again); None sees all. rules: the edition of the rules of evaluation that it was made by.
+    related: what else is loaded with the positions.
     """
     version = run.method_version
     line_rows = list(version.lines.select_related("line__element").order_by("rank", "line__element_id", "line__label"))
-    keys = tuple(str(row.line) for row in line_rows)
+    line_ids = {str(row.line): row.line_id for row in line_rows}
     positions = list(
-        run.positions.select_related("portion__batch", "portion__subsample__sample", "lot", "parent").order_by("number")
+        run.positions.select_related(
+            "portion__batch", "portion__subsample__sample", "lot", "parent", *related
+        ).order_by("number")
     )
     known = known_portions(run, positions, seen)
-    table = _table(run, positions, keys, left_out, known)
+    files = files_of(run)
+    table = _table(run, positions, line_ids, left_out, known, files if rules > 1 else {})
     criteria = list(version.criteria.order_by("pk"))
-    applied = _applied(run)
+    applied = frozenset(step for file in files.values() for step in file.layout.applied)
     return LoadedRun(
         table=table,
-        method=_specification(version, line_rows, criteria, Applied.CALIBRATION in applied),
+        method=_specification(version, line_rows, criteria, Applied.CALIBRATION in applied, rules),
         positions={row.number: row for row in positions},
-        line_ids={str(row.line): row.line_id for row in line_rows},
+        line_ids=line_ids,
+        lines={row.line_id: row.line for row in line_rows},
+        criteria={row.pk: row for row in criteria},
         criterion_ids={_criterion_key(row.pk): row.pk for row in criteria},
         sample_ids={
             row.number: row.portion.subsample.sample_id if row.portion and row.portion.subsample else None
@@ -83,33 +101,45 @@ def load(run: Run, *, left_out: LeftOut = (), seen: Seen | None = None) -> Loade
 def _table(
     run: Run,
     positions: Sequence[PositionRow],
-    keys: tuple[str, ...],
+    line_ids: Mapping[str, int],
     left_out: LeftOut,
     known: KnownPortions,
+    files: Mapping[int, LoadedFile],
 ) -> RunTable:
-    shape = (len(positions), len(keys))
-    signal, spread, count = (np.full(shape, np.nan), np.full(shape, np.nan), np.zeros(shape))
-    saturated = np.zeros(shape, dtype=bool)
-    row_of = {p.pk: index for index, p in enumerate(positions)}
-    column_of = {key: index for index, key in enumerate(keys)}
-    for reading in Reading.objects.filter(run=run).select_related("line"):
-        at = row_of[reading.position_id], column_of[str(reading.line)]
-        if reading.mean is not None:
-            signal[at] = reading.mean
-        if reading.sd is not None:
-            spread[at] = reading.sd
-        count[at] = reading.count
-        saturated[at] = reading.saturated
-    elements = sorted({key.partition(" ")[0] for key in keys})
+    signal, spread, count, saturated = _readings(run, positions, list(line_ids.values()))
+    elements = sorted({key.partition(" ")[0] for key in line_ids})
     return RunTable(
         positions=tuple(_position(p, known, elements) for p in positions),
-        line_keys=keys,
+        line_keys=tuple(line_ids),
         signal=signal,
         spread=spread,
         count=count,
         saturated=saturated,
         left_out=frozenset(left_out),
+        replicates=replicates_of_standards(run, files) if files else {},
+        times_s=times_of(files, positions),
     )
+
+
+def _readings(
+    run: Run, positions: Sequence[PositionRow], line_ids: Sequence[int]
+) -> tuple[Array, Array, Array, NDArray[np.bool_]]:
+    """Means, standard deviations, counts and what was saturated, each [position x line]; two queries."""
+    readings = Reading.objects.filter(run=run)
+    rows = list(readings.values_list("position_id", "line_id", "mean", "sd", "count"))
+    shape = (len(positions), len(line_ids))
+    signal, spread, count = (np.full(shape, np.nan), np.full(shape, np.nan), np.zeros(shape))
+    saturated = np.zeros(shape, dtype=bool)
+    if rows:
+        row_of = {p.pk: index for index, p in enumerate(positions)}
+        column_of = {key: index for index, key in enumerate(line_ids)}
+        place, line, mean, sd, count_of = zip(*rows, strict=True)
+        at = [row_of[key] for key in place], [column_of[key] for key in line]
+        signal[at], spread[at] = np.array(mean, dtype=np.float64), np.array(sd, dtype=np.float64)
+        count[at] = count_of
+        for key, of_line in readings.filter(saturated=True).values_list("position_id", "line_id"):
+            saturated[row_of[key], column_of[of_line]] = True
+    return signal, spread, count, saturated
 
 
 def _position(row: PositionRow, known: KnownPortions, elements: Sequence[str]) -> Position:
@@ -126,11 +156,17 @@ def _position(row: PositionRow, known: KnownPortions, elements: Sequence[str]) -
         portion=known.portion(row) if row.portion_id else None,
         dilution=row.dilution,
         parent=row.parent.number if row.parent else None,
+        is_repeat=row.repeat != Repeat.NONE,
+        added=added_to(row, known.contents.get(row.added_lot_id or 0, {}), known.version.solution_unit),
     )
 
 
 def _specification(
-    version: MethodVersion, line_rows: Sequence[MethodLine], criteria: Sequence[CriterionRow], calibrated: bool
+    version: MethodVersion,
+    line_rows: Sequence[MethodLine],
+    criteria: Sequence[CriterionRow],
+    calibrated: bool,
+    rules: int,
 ) -> MethodSpecification:
     return MethodSpecification(
         code=str(version),
@@ -147,6 +183,15 @@ def _specification(
         coverage_factor=version.coverage_factor,
         internal_standard=str(version.internal_standard) if version.internal_standard_id else None,
         instrument_calibrates=calibrated,
+        drift_rule=DriftRule(version.drift_rule),
+        drift_limit_percent=version.drift_limit_percent,
+        lines_agree_percent=version.lines_agree_percent,
+        by_additions=version.by_additions,
+        uncertainty_rule=UncertaintyRule(version.uncertainty_rule),
+        u_mass_g=version.u_mass_g or 0.0,
+        u_volume_relative=version.u_volume_relative or 0.0,
+        u_dilution_relative=version.u_dilution_relative or 0.0,
+        rules=rules,
     )
 
 
@@ -163,6 +208,10 @@ def _line(row: MethodLine) -> LineSpecification:
         u_floor=row.u_floor,
         u_relative=row.u_relative,
         interferences=tuple(Interference(element, float(x)) for element, x in sorted(row.interferences.items())),
+        fit_on=FitOn(row.fit_on),
+        carry_over=row.carry_over,
+        u_precision=row.u_precision or 0.0,
+        u_bias=row.u_bias or 0.0,
     )
 
 
@@ -177,14 +226,12 @@ def _criterion(row: CriterionRow) -> Criterion:
         remedy=row.remedy,
         element=row.element_id,
         spares_times_blank=row.spares_times_blank,
+        near_limit_times=row.near_limit_times,
+        near_limit_high=row.near_limit_high,
+        least_share=row.least_share,
+        least_times=row.least_times,
     )
 
 
 def _criterion_key(pk: int) -> str:
     return f"criterion {pk}"
-
-
-def _applied(run: Run) -> frozenset[Applied]:
-    """What the layouts of the run's files say is in the numbers already; one query."""
-    layouts = run.files.values_list("layout__specification", flat=True)
-    return frozenset(step for text in layouts for step in Layout.from_json(text).applied)

@@ -173,7 +173,7 @@ def prepared_of(item: Sample) -> list[str]:
     rows = (
         TestPortion.objects.filter(subsample__sample=item)
         .annotate(weighed=Exists(Weighing.objects.filter(portion=OuterRef("pk"))))
-        .annotate(planned_once=Exists(Position.objects.filter(portion=OuterRef("pk"))))
+        .annotate(planned_once=Exists(Position.objects.filter(portion=OuterRef("pk"), run__replaced_by__isnull=True)))
         .select_related("batch__method_version__method", "discarded")
         .order_by("batch_id", "tube")
     )

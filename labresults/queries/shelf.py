@@ -60,6 +60,11 @@ def method_versions(code: str) -> list[MethodVersion]:
     )
 
 
+def newest_version(code: str) -> MethodVersion:
+    """The newest version of a method, valid already or not; one query. Raises MethodVersion.DoesNotExist."""
+    return MethodVersion.objects.filter(method__code=code).select_related("method").latest("version")
+
+
 def method(code: str) -> Method:
     """A method; one query. Raises Method.DoesNotExist."""
     return Method.objects.select_related("ore_grade_of").get(code=code)

@@ -7,17 +7,19 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import Count, Exists, OuterRef, Q, QuerySet
+from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Subquery
 
+from labresults.calculation.budget import Contribution
 from labresults.calculation.evaluation import evaluate
 from labresults.calculation.explain import explain
-from labresults.calculation.run import Step
+from labresults.calculation.run import LineSpecification, Step
 from labresults.models import (
     AuditEvent,
     Calibration,
     ControlOutcome,
     EquipmentCheck,
     Evaluation,
+    LimitEstimate,
     Lot,
     MassLoss,
     Position,
@@ -30,9 +32,11 @@ from labresults.models import (
     TestPortion,
     Weighing,
 )
-from labresults.queries.results import Standing, failures_of, newest_decisions, newest_selections
+from labresults.queries.results import Standing, failures_of, newest_decisions
 from labresults.queries.run_portions import seen_by
 from labresults.queries.run_tables import LoadedRun, load
+from labresults.queries.trace_numbers import budget_of, limits_of
+from labresults.terms import OF_POSITIONS, OF_READINGS
 
 
 @dataclass(frozen=True)
@@ -47,6 +51,15 @@ class StandsOn:
 
 
 @dataclass(frozen=True)
+class Chosen:
+    """The candidate that stands, by which rule, and why where a person chose it."""
+
+    result_id: int
+    rule: str
+    reason: str
+
+
+@dataclass(frozen=True)
 class Trace:
     """Everything behind one result. `same`: the calculation done again gave the stored value, bit for bit."""
 
@@ -54,6 +67,9 @@ class Trace:
     steps: tuple[Step, ...]
     recomputed: float | None
     same: bool
+    budget: tuple[Contribution, ...]  # where its uncertainty comes from
+    line: LineSpecification | None  # as the method version uses it
+    limits: list[LimitEstimate]  # those that its limits were taken from, where they were estimated
     evaluation: Evaluation
     reading: Reading | None  # none where no file has this line yet
     file: ReadingFile | None
@@ -64,7 +80,7 @@ class Trace:
     dried: MassLoss | None  # where its moisture comes from, when the weighing names none
     balance_check: EquipmentCheck | None  # the newest one before the weighing
     batch_reagents: list[Lot]
-    selection: Selection | None
+    selection: Chosen | None
     candidates: list[Result]
     review: ReviewedResult | None
     outcomes: list[ControlOutcome]
@@ -91,6 +107,7 @@ def trace(result_pk: int) -> Trace:
     evaluation = result.evaluation
     loaded = _as_evaluated(evaluation)
     steps, recomputed = _again(result, loaded)
+    line = next((each for each in loaded.method.lines if each.key == str(result.line)), None)
     reading = (
         Reading.objects.filter(run=evaluation.run, position=result.position, line=result.line)
         .select_related("file__made_by", "file__layout")
@@ -105,12 +122,15 @@ def trace(result_pk: int) -> Trace:
     weighing = loaded.known.weighings.get(result.position.portion_id or 0)
     outcomes = _outcomes(result)
     printed = _printed(result)
-    key = (result.sample_id or 0, evaluation.run.method_version.method_id, result.element_id)
+    candidates = _candidates(result)
     return Trace(
         result=result,
         steps=steps,
         recomputed=recomputed,
         same=recomputed == result.value,
+        budget=budget_of(result, loaded),
+        line=line,
+        limits=limits_of(result, line),
         evaluation=evaluation,
         reading=reading,
         file=reading.file if reading else None,
@@ -121,8 +141,8 @@ def trace(result_pk: int) -> Trace:
         dried=loaded.known.dried(result.position.portion),
         balance_check=_balance_check(weighing),
         batch_reagents=reagents,
-        selection=newest_selections(sample_ids=[key[0]]).get(key),
-        candidates=_candidates(result),
+        selection=_chosen(candidates),
+        candidates=candidates,
         review=newest_decisions([result.pk]).get(result.pk),
         outcomes=outcomes,
         failures=failures_of([result], outcomes=outcomes)[result.pk],
@@ -138,6 +158,7 @@ def _as_evaluated(evaluation: Evaluation) -> LoadedRun:
         evaluation.run,
         left_out=[(number, line) for number, line in evaluation.left_out],
         seen=seen_by(evaluation),
+        rules=evaluation.rules,
     )
 
 
@@ -150,8 +171,9 @@ def _again(result: Result, loaded: LoadedRun) -> tuple[tuple[Step, ...], float |
 
 
 def _balance_check(weighing: Weighing | None) -> EquipmentCheck | None:
-    if weighing is None or weighing.balance is None:
-        return None
+    """The check that stood when it was weighed; asked for where the weighing does not name it itself."""
+    if weighing is None or weighing.balance is None or weighing.balance_check is not None:
+        return weighing.balance_check if weighing else None
     return weighing.balance.checks.filter(done_on__lte=weighing.observed_at.date()).order_by("-done_on", "-pk").first()
 
 
@@ -187,6 +209,7 @@ def _with_ancestors(lots: Sequence[Lot]) -> list[Lot]:
 def _candidates(result: Result) -> list[Result]:
     """Every result of this element in this sample by this method, the oldest first; `superseded`: evaluated anew."""
     later = Evaluation.objects.filter(run=OuterRef("evaluation__run"), version__gt=OuterRef("evaluation__version"))
+    newest = Selection.objects.filter(result=OuterRef("pk")).order_by("-pk")
     method = result.evaluation.run.method_version.method_id
     if result.sample_id is None:
         return []
@@ -198,15 +221,26 @@ def _candidates(result: Result) -> list[Result]:
             evaluation__run__method_version__method=method,
         )
         .select_related("evaluation__run", "position", "line")
-        .annotate(superseded=Exists(later))
+        .annotate(superseded=Exists(later), **{name: Subquery(newest.values(field)[:1]) for name, field in _CHOSEN})
         .order_by("pk")
     )
 
 
+_CHOSEN = (("chosen_in", "pk"), ("chosen_by", "rule"), ("chosen_why", "reason"))
+
+
+def _chosen(candidates: Sequence[Any]) -> Chosen | None:
+    """The candidate of the newest selection; no query."""
+    chosen = max((each for each in candidates if each.chosen_in), key=lambda each: each.chosen_in, default=None)
+    return Chosen(chosen.pk, chosen.chosen_by, chosen.chosen_why) if chosen else None
+
+
 def _outcomes(result: Result) -> list[ControlOutcome]:
-    """Control samples judged at this line in this evaluation."""
+    """Control samples judged at this line in this evaluation, and what speaks for the position at every line."""
+    whole = Q(measure__in=OF_POSITIONS, position=result.position_id)
     return list(
-        ControlOutcome.objects.filter(evaluation=result.evaluation_id, line=result.line_id)
+        ControlOutcome.objects.filter(Q(line=result.line_id) | whole, evaluation=result.evaluation_id)
+        .exclude(~Q(position=result.position_id), measure__in=OF_READINGS)
         .select_related(
             "position__lot__material",
             "position__portion__subsample__sample",

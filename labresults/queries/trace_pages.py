@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from labresults.calculation.budget import Contribution
 from labresults.models import AuditEvent, ControlOutcome, Person, Position, Result
 from labresults.queries.trace import Trace, trace
 from labresults.terms import Reach
@@ -23,6 +24,14 @@ class CurveRow:
 
 
 @dataclass(frozen=True)
+class Share:
+    """One source of the uncertainty: its share of the variance in %, None where it does not count."""
+
+    contribution: Contribution
+    percent: float | None
+
+
+@dataclass(frozen=True)
 class Act:
     """Who did one step of the way, and when."""
 
@@ -38,6 +47,7 @@ class TracePage:
     trace: Trace
     curve: list[CurveRow]
     people: list[Act]
+    shares: list[Share]
     beside: list[ControlOutcome]
     others: list[ControlOutcome]
     events: list[AuditEvent]  # the newest first
@@ -51,6 +61,15 @@ class TracePage:
     def newest(self) -> Any | None:
         """The newest printed line."""
         return self.trace.printed[0] if self.trace.printed else None
+
+    @property
+    def solution_percent(self) -> float | None:
+        """How far ours lies from the instrument's own concentration, in % of it; None where nothing can be compared."""
+        reading, ours = self.trace.reading, self.result.solution
+        unit = self.trace.evaluation.run.method_version.solution_unit
+        if reading is None or ours is None or not reading.instrument_concentration or reading.instrument_unit != unit:
+            return None
+        return 100.0 * (ours - reading.instrument_concentration) / reading.instrument_concentration
 
     @property
     def is_selected(self) -> bool:
@@ -71,6 +90,7 @@ def trace_page(result_pk: int) -> TracePage:
         trace=found,
         curve=_curve(found),
         people=_people(found),
+        shares=_shares(found.budget),
         beside=beside,
         others=[outcome for outcome in found.outcomes if outcome not in beside],
         events=found.events[::-1],
@@ -96,6 +116,13 @@ def _beside(found: Trace) -> list[ControlOutcome]:
 
 def _batch_of(outcome: ControlOutcome) -> int | None:
     return outcome.position.portion.batch_id if outcome.position.portion else None
+
+
+def _shares(budget: Sequence[Contribution]) -> list[Share]:
+    """Contributions with their share of the combined variance, the largest first; what does not count comes last."""
+    total = sum(each.u**2 for each in budget if each.counts)
+    shares = [Share(each, 100.0 * each.u**2 / total if each.counts and total else None) for each in budget]
+    return sorted(shares, key=lambda share: -(share.percent if share.percent is not None else -1.0))
 
 
 def _curve(found: Trace) -> list[CurveRow]:

@@ -1,162 +1,130 @@
-"""From observations to readings: cells become numbers, rows of one place become its replicates."""
+"""From observations to readings: replicates become their mean and spread, and the file's own are held against them."""
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from typing import NamedTuple
 
+import numpy as np
+
+from labresults.readers.grouping import grouped
 from labresults.readers.layout import Layout
-from labresults.readers.numbers import Unread, read_count, read_number
-from labresults.readers.observations import Observation, Written
+from labresults.readers.observations import Observation
 from labresults.readers.problem import Problem
 from labresults.readers.reading import Reading
-from labresults.readers.table import CellError, as_text
+from labresults.readers.table import from_columns
+
+_IN_BINARY = 1e-9  # relative: what the sums of a spreadsheet may differ from ours, with much to spare
 
 
-def grouped(observations: Sequence[Observation], layout: Layout) -> tuple[list[Observation], list[Problem]]:
-    """Return one observation for each place and line: rows are put together as replicates, or are duplicates."""
-    first: dict[tuple[int | None, str, str], Observation] = {}
-    problems = []
-    for o in observations:
-        # A numbered position is one place whatever it is called.
-        key = (o.position, o.label if o.position is None else "", o.line)
-        known = first.setdefault(key, o)
-        if known is o:
-            continue
-        if not layout.repeated_rows:
-            problems.append(_duplicate(o, known))
-        elif o.label != known.label:
-            problems.append(_other_label(o, known))
-        else:
-            first[key] = replace(known, replicates=known.replicates + o.replicates)
-    return list(first.values()), problems
+class Summary(NamedTuple):
+    """What the replicates of one observation say, or the mean that the file gives in their place."""
+
+    mean: float | None
+    sd: float | None
+    number: int  # of the replicates behind the mean
+    missing: bool
+    saturated: bool
 
 
 def readings(observations: Sequence[Observation], layout: Layout) -> tuple[list[Reading], list[Problem]]:
-    """Return a reading for each observation, and a problem for each cell that is not understood."""
-    reader = _CellReader(layout)
-    found = [
-        _of_mean(o, o.mean, reader, layout) if o.mean is not None else _of_replicates(o, reader) for o in observations
-    ]
-    return found, reader.problems
+    """Return a reading for each place and line, and a problem where rows or the file's own means contradict."""
+    single, problems = grouped(observations, layout)
+    if not single:
+        return [], problems
+    summaries = summarised(single)
+    if layout.mean or layout.sd:
+        for o, summary in zip(single, summaries, strict=True):
+            if o.texts and (o.mean_text or o.sd_text):
+                problems += _contradictions(o, summary, layout)
+    rows, positions, labels, lines, times, texts, *_ = zip(*single, strict=True)
+    concentrations = [o.concentration for o in single]
+    units = ["" if o.concentration is None else o.concentration_unit for o in single]
+    of_all = zip(*summaries, strict=True)
+    return list(
+        from_columns(Reading, rows, positions, labels, lines, texts, *of_all, concentrations, units, times)
+    ), problems
 
 
-class _CellReader:
-    """Reads cells by one layout and keeps what it did not understand."""
+def summarised(observations: Sequence[Observation]) -> list[Summary]:
+    """Return the mean and standard deviation (n − 1) of each observation.
 
-    def __init__(self, layout: Layout) -> None:
-        self._layout = layout
-        self._missing = frozenset(word.casefold() for word in layout.missing)
-        self._over_range = frozenset(word.casefold() for word in layout.over_range)
-        self.problems: list[Problem] = []
-
-    def is_over_range(self, written: Written) -> bool:
-        return isinstance(written.cell, str) and written.cell.strip().casefold() in self._over_range
-
-    def number(self, written: Written | None) -> float | None:
-        """Return the number of a cell; None where it is missing, over range, or not understood (a problem then)."""
-        if written is None:
-            return None
-        cell = written.cell
-        if isinstance(cell, int | float):
-            return float(cell)
-        if isinstance(cell, CellError):
-            self._unread(
-                written, Unread(f"the cell shows {cell.shown}.", "Correct the formula, or put its value there.")
-            )
-            return None
-        word = cell.strip().casefold()
-        if word in self._missing or word in self._over_range:
-            return None
-        number = read_number(cell, self._layout.decimal_sign, self._layout.thousands_sign)
-        if isinstance(number, Unread):
-            self._unread(written, number)
-            return None
-        return number
-
-    def spread(self, written: Written | None) -> float | None:
-        """Return a standard deviation: a number that is not below zero."""
-        sd = self.number(written)
-        if written is not None and sd is not None and sd < 0:
-            self._unread(written, Unread(f"a standard deviation of {sd} is below zero.", "Look at the column."))
-            return None
-        return sd
-
-    def count(self, written: Written) -> int:
-        """Return how many replicates there were; 0 where it is not understood (a problem then)."""
-        number = read_count(as_text(written.cell))
-        if isinstance(number, int) and number >= 1:
-            return number
-        trouble = (
-            number if isinstance(number, Unread) else Unread(f"{number} replicates cannot have a mean.", "Correct it.")
-        )
-        self._unread(written, trouble)
-        return 0
-
-    def _unread(self, written: Written, trouble: Unread) -> None:
-        self.problems.append(Problem(written.row, written.column, trouble.what, trouble.what_to_do))
+    One replicate over range leaves no mean. Observations of which all replicates were read are summed together.
+    """
+    found: list[Summary | None] = [None] * len(observations)
+    alike: dict[int, list[int]] = {}
+    for at, o in enumerate(observations):
+        if o.values and not o.over and None not in o.values:
+            alike.setdefault(len(o.values), []).append(at)
+        else:
+            found[at] = _of_replicates(o) if o.texts else _of_mean(o)
+    for number, places in alike.items():
+        values = [observations[at].values for at in places]
+        for at, summary in zip(places, _of_alike(values, number), strict=True):  # type: ignore[arg-type]
+            found[at] = summary
+    return found  # type: ignore[return-value]  # every place was filled
 
 
-def _of_replicates(o: Observation, reader: _CellReader) -> Reading:
-    """Mean and standard deviation (n − 1) of what was read; one replicate over range leaves no mean."""
-    values = [number for number in map(reader.number, o.replicates) if number is not None]
-    saturated = any(reader.is_over_range(written) for written in o.replicates)
-    mean, sd = (None, None) if saturated else _mean_and_sd(values)
-    return Reading(
-        row=o.row,
-        position=o.position,
-        label=o.label,
-        line=o.line,
-        replicates=tuple(as_text(written.cell) for written in o.replicates),
-        mean=mean,
-        sd=sd,
-        count=len(values),
-        missing=not values and not saturated,
-        saturated=saturated,
-    )
+def _of_alike(values: Sequence[tuple[float, ...]], number: int) -> list[Summary]:
+    """As `_of_replicates` of each, to the last bit: the sums are exact before they are rounded once."""
+    means = [total / number for total in map(math.fsum, values)]
+    spreads: Sequence[float | None] = [None] * len(values)
+    if number > 1:
+        apart = np.asarray(values) - np.asarray(means)[:, np.newaxis]
+        squares = map(math.fsum, (apart * apart).tolist())
+        spreads = np.sqrt(np.fromiter(squares, float, len(values)) / (number - 1)).tolist()
+    return [Summary(mean, sd, number, False, False) for mean, sd in zip(means, spreads, strict=True)]
 
 
-def _of_mean(o: Observation, written: Written, reader: _CellReader, layout: Layout) -> Reading:
-    mean, saturated = reader.number(written), reader.is_over_range(written)
-    sd = reader.spread(o.sd)
-    known = mean is not None
-    count = layout.count_of_mean if o.count is None or not known else reader.count(o.count)
-    return Reading(
-        row=o.row,
-        position=o.position,
-        label=o.label,
-        line=o.line,
-        replicates=(),
-        mean=mean,
-        sd=sd if known and count > 1 else None,
-        count=count if known else 0,
-        missing=not known and not saturated,
-        saturated=saturated,
-    )
+def _of_replicates(o: Observation) -> Summary:
+    known = [value for value in o.values if value is not None]
+    mean, sd = (None, None) if o.over else mean_and_sd(known)
+    return Summary(mean, sd, len(known), not known and not o.over, o.over)
 
 
-def _mean_and_sd(values: Sequence[float]) -> tuple[float | None, float | None]:
+def _of_mean(o: Observation) -> Summary:
+    known = o.mean is not None
+    number = o.replicate_count if known else 0
+    return Summary(o.mean, o.sd if known and number > 1 else None, number, not known and not o.mean_over, o.mean_over)
+
+
+def mean_and_sd(values: Sequence[float]) -> tuple[float | None, float | None]:
+    """Return the mean and the standard deviation (n − 1), each None where there are too few values."""
     if not values:
         return None, None
     mean = math.fsum(values) / len(values)
     if len(values) < 2:
         return mean, None
-    return mean, math.sqrt(math.fsum((value - mean) ** 2 for value in values) / (len(values) - 1))
+    return mean, math.sqrt(math.fsum([(value - mean) * (value - mean) for value in values]) / (len(values) - 1))
 
 
-def _duplicate(o: Observation, first: Observation) -> Problem:
-    place = f"position {o.position}" if o.position is not None else f"“{o.label}”"
-    return Problem(
-        o.row,
-        o.replicates[0].column if o.replicates else (o.mean.column if o.mean else None),
-        f"{place} has {o.line} already in row {first.row}.",
-        "Take one of them out, or say in the layout that repeated rows are replicates.",
-    )
+def _contradictions(o: Observation, summary: Summary, layout: Layout) -> list[Problem]:
+    """Hold the file's own mean, standard deviation and count against its replicates, beyond rounding."""
+    if summary.mean is None:
+        return []
+    sign = layout.decimal_sign
+    digit = max(_last_digit(text, sign) for text in o.texts) * o.scale
+    slack = _IN_BINARY * max(abs(value) for value in o.values if value is not None)
+    problems = []
+    for words, said, text, computed, remedy in (
+        ("mean", o.mean, o.mean_text, summary.mean, "Look which of them is wrong in the program that wrote the file."),
+        ("standard deviation", o.sd, o.sd_text, summary.sd, "Leave it out of the layout if it is not that of n − 1."),
+    ):
+        if said is None or computed is None:
+            continue
+        if abs(said - computed) > _last_digit(text, sign) * o.scale + digit + slack:
+            what = f"the file says a {words} of {said:.6g} for {o.line}, and its replicates have {computed:.6g}."
+            problems.append(Problem(o.row, o.column, what, remedy, f"{said:.6g}", f"{computed:.6g}"))
+    if layout.count and o.replicate_count and o.replicate_count != summary.number:
+        what = f"the file counts {o.replicate_count} replicates of {o.line}, and {summary.number} were read."
+        found, expected = str(o.replicate_count), str(summary.number)
+        problems.append(Problem(o.row, o.column, what, "Look which is wrong.", found, expected))
+    return problems
 
 
-def _other_label(o: Observation, first: Observation) -> Problem:
-    return Problem(
-        o.row,
-        None,
-        f"position {o.position} is “{o.label}” here and “{first.label}” in row {first.row}.",
-        "Correct the one that is wrong: replicates have one position and one label.",
-    )
+def _last_digit(text: str, decimal_sign: str) -> float:
+    """Return what one more in the last digit of a number is worth, in the number's own unit."""
+    bare = text.strip().casefold()
+    digits, _, exponent = bare.partition("e")
+    power = int(exponent) if exponent.lstrip("+-").isdecimal() and len(exponent) < 5 else 0
+    decimals = len(digits) - digits.rfind(decimal_sign) - 1 if decimal_sign in digits else 0
+    return float(f"1e{power - decimals}")

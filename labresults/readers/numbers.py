@@ -6,6 +6,8 @@ from dataclasses import dataclass
 
 _MINUS = "\u2212"
 _SPACES = " \t\u00a0\u202f\u2009"
+PLAIN = re.compile(r"[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][+-]?[0-9]+)?")
+"""A number with a decimal point and nothing else."""
 
 
 @dataclass(frozen=True)
@@ -14,6 +16,7 @@ class Unread:
 
     what: str
     what_to_do: str
+    expected: str = "a number"
 
 
 def read_number(text: str, decimal_sign: str = ".", thousands_sign: str = "") -> float | Unread:
@@ -22,6 +25,12 @@ def read_number(text: str, decimal_sign: str = ".", thousands_sign: str = "") ->
     decimal_sign: "." or ","; thousands_sign: "" where none is used. Spaces around the number are left out; units,
     signs such as <, and the words for infinity are no numbers.
     """
+    plain = plain_number(text, decimal_sign, thousands_sign)
+    return plain if isinstance(plain, Unread) else float(plain)
+
+
+def plain_number(text: str, decimal_sign: str = ".", thousands_sign: str = "") -> str | Unread:
+    """Return the number that `text` names with a decimal point and nothing between thousands, as `read_number`."""
     bare = text.strip(_SPACES).replace(_MINUS, "-")
     if not bare:
         return Unread("the cell is empty.", "Fill it in, or take the row out.")
@@ -31,12 +40,11 @@ def read_number(text: str, decimal_sign: str = ".", thousands_sign: str = "") ->
     grouped = _ungrouped(bare, thousands_sign, decimal_sign)
     if grouped is None:
         return Unread(f"“{text}” has thousands signs at odd places.", "Look at the number in the file and correct it.")
-    if not re.fullmatch(r"[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][+-]?[0-9]+)?", grouped):
+    if not PLAIN.fullmatch(grouped):
         return Unread(f"“{text}” is not a number.", _hint(bare))
-    number = float(grouped)
-    if not math.isfinite(number):
+    if not math.isfinite(float(grouped)):
         return Unread(f"“{text}” is too large for a number.", "Look at the number in the file and correct it.")
-    return number
+    return grouped
 
 
 def read_count(text: str) -> int | Unread:
@@ -45,7 +53,7 @@ def read_count(text: str) -> int | Unread:
     if isinstance(number, Unread):
         return number
     if number != int(number):
-        return Unread(f"“{text}” is not a whole number.", "Give the position as 1, 2, 3.")
+        return Unread(f"“{text}” is not a whole number.", "Give the position as 1, 2, 3.", "a whole number")
     return int(number)
 
 
@@ -58,6 +66,7 @@ def _ambiguous(text: str, bare: str, decimal_sign: str, thousands: str) -> Unrea
     return Unread(
         f"{what}; this layout has a decimal {sign}{f' and {thousands!r} between thousands' if thousands else ''}.",
         "Say in the layout which sign is the decimal sign, and which, if any, parts the thousands.",
+        f"a number with a decimal {sign}",
     )
 
 

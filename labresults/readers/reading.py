@@ -1,16 +1,17 @@
 """The neutral record that every reader yields."""
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from labresults.readers.problem import Problem
 
 
-@dataclass(frozen=True)
-class Reading:
+class Reading(NamedTuple):  # a tuple, since a run has tens of thousands of them
     """One position at one line: its replicates exactly as the file has them, and what they say.
 
     replicates: the texts as received; mean and sd in `unit`, computed from the replicates where the file has them,
-    else taken from the file; None where missing or over range.
+    else taken from the file; None where missing or over range. instrument_concentration: what the instrument made of
+    the signals, in instrument_unit; time: when it was read, ISO 8601; both empty where the file does not say.
     """
 
     row: int
@@ -20,9 +21,12 @@ class Reading:
     replicates: tuple[str, ...]
     mean: float | None
     sd: float | None
-    count: int
+    count: int  # type: ignore[assignment]  # shadows a method of tuples that nobody needs here
     missing: bool
     saturated: bool
+    instrument_concentration: float | None = None
+    instrument_unit: str = ""
+    time: str = ""
 
 
 @dataclass(frozen=True)
@@ -36,3 +40,4 @@ class ReadFile:
     unit: str
     encoding: str
     delimiter: str
+    struck: tuple[int, ...] = ()  # rows that a person left out

@@ -1,10 +1,22 @@
 """A file as rows of cells, before anything in it is understood."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
+from functools import partial
+from typing import Any, NamedTuple, TypeVar
 
 from labresults.readers.problem import Problem
+
+Kind = TypeVar("Kind", bound=tuple[Any, ...])
+
+
+def from_columns(kind: type[Kind], *columns: Iterable[Any]) -> Iterator[Kind]:
+    """Yield named tuples made of columns of their fields, every field given; the shortest column ends it.
+
+    As calling the class for each, without the detour through its arguments: files have tens of thousands of rows.
+    """
+    return map(partial(tuple.__new__, kind), zip(*columns, strict=False))
 
 
 @dataclass(frozen=True)
@@ -18,8 +30,7 @@ CellValue = str | int | float | CellError
 """Text as the file has it, a number that a workbook stores as a number, or an error."""
 
 
-@dataclass(frozen=True)
-class RawRow:
+class RawRow(NamedTuple):  # a tuple, since a file has tens of thousands of them
     """`number` counts from 1 as a spreadsheet does."""
 
     number: int
@@ -28,7 +39,7 @@ class RawRow:
     @property
     def is_blank(self) -> bool:
         """Nothing but spaces."""
-        return all(isinstance(cell, str) and not cell.strip() for cell in self.cells)
+        return not any(not isinstance(cell, str) or cell.strip() for cell in self.cells)
 
 
 @dataclass(frozen=True)
@@ -81,13 +92,28 @@ class Headings:
         return heading if self.texts.count(heading) == 1 else f"{heading} ({column_letter(index)})"
 
     def all_of(self, heading: str) -> tuple[int, ...]:
-        """Return every column with this heading; "Reading {n}" stands for Reading 1, Reading 2, ... in that order."""
+        """Return every column with this heading; "Reading {n}" stands for Reading 1, Reading 2, ... in that order.
+
+        "Conc. ({unit})" stands for the heading with any unit in it.
+        """
+        if "{unit}" in heading:
+            before, _, after = heading.partition("{unit}")
+            return tuple(at for at, text in enumerate(self.texts) if _between(text, before, after))
         if "{n}" not in heading:
             return tuple(index for index, text in enumerate(self.texts) if text == heading)
         found: list[int] = []
         while (numbered := heading.replace("{n}", str(len(found) + 1))) in self.texts:
             found.append(self.texts.index(numbered))
         return tuple(found)
+
+    def unit_of(self, index: int, wanted: Sequence[str]) -> str:
+        """Return the unit in the heading of a column by the one of these that has a {unit}; "" where none does."""
+        parts = [heading.partition("{unit}") for heading in wanted if "{unit}" in heading]
+        return next((unit for one, _, other in parts if (unit := _between(self.texts[index], one, other))), "")
+
+    def has_all(self, wanted: Sequence[str]) -> bool:
+        """Whether every wanted heading is there."""
+        return all(self.all_of(heading) for heading in wanted)
 
     def missing(self, wanted: Sequence[str]) -> tuple[Problem, ...]:
         """Return a problem for each wanted heading that is not there."""
@@ -101,6 +127,8 @@ class Headings:
                 heading,
                 f"the heading stands over columns {', '.join(column_letter(i) for i in self.all_of(heading))}.",
                 "Give each column a heading of its own.",
+                found=heading,
+                expected="one column",
             )
             for heading in wanted
             if len(self.all_of(heading)) > 1
@@ -115,4 +143,12 @@ class Headings:
             heading,
             f"there is no column with this heading.{offer}",
             "Correct the heading in the layout, or choose the layout of this file.",
+            found=near or ", ".join(text for text in self.texts if text)[:120],
+            expected=heading,
         )
+
+
+def _between(text: str, before: str, after: str) -> str:
+    """Return what stands between two texts, or nothing where they are not at its ends."""
+    fits = text.startswith(before) and text.endswith(after) and len(text) > len(before) + len(after)
+    return text[len(before) : len(text) - len(after)].strip() if fits else ""

@@ -11,13 +11,15 @@ import openpyxl
 from openpyxl.utils.cell import range_boundaries
 
 from labresults.readers.layout import Layout
+from labresults.readers.limits import LONGEST_CELL, MOST_COLUMNS, MOST_ROWS, MOST_SHEETS
+from labresults.readers.packed import refused
 from labresults.readers.problem import Problem
 from labresults.readers.table import CellError, CellValue, RawRow, RawTable
 
 SIGNATURE = b"PK\x03\x04"
 OLD_SIGNATURE = b"\xd0\xcf\x11\xe0"
-_MOST_BYTES = 400_000_000  # unpacked: more than a hundred of the largest runs, less than a machine's memory
-_FORMULA = re.compile(rb"<(?:\w+:)?f[ />]")
+_FAR_OFF = re.compile(rb"""\br=["'](?:[A-Za-z]{4,}|[A-Za-z]*[0-9]{8,})""")  # a place that no sheet can have
+_FORMULA_OR_ERROR = re.compile(rb"""<(?:\w+:)?f[ />]|\bt=["']e["']""")
 _MERGED = re.compile(rb'<(?:\w+:)?mergeCell\s[^>]*?ref="([A-Z]+[0-9]+:[A-Z]+[0-9]+)"')
 
 
@@ -31,25 +33,30 @@ def read_sheet(content: bytes, sheet: str, heading_row: int = 1) -> RawTable:
 
     sheet: "" for the first one. Merged cells from the heading row on are problems.
     """
-    trouble = _cannot_be_opened(content)
+    trouble = refused(content)
     if trouble:
         return RawTable((), (trouble,))
     try:
         book = _opened(content, values=True)
-        if sheet and sheet not in book.sheetnames:
+        if len(book.sheetnames) > MOST_SHEETS:
+            what = f"the workbook has {len(book.sheetnames)} sheets, at most {MOST_SHEETS} are read."
+            return RawTable((), (Problem(None, None, what, "Save the one sheet by itself.", expected="fewer sheets"),))
+        if (sheet and sheet not in book.sheetnames) or not book.sheetnames:
             return RawTable((), (_no_sheet(sheet, book.sheetnames),))
         chosen = book[sheet or book.sheetnames[0]]
         source = _source(content, chosen)
-        typed = _opened(content, values=False)[chosen.title] if _FORMULA.search(source) else chosen
-        return RawTable(_rows(chosen, typed), _merged(source, heading_row), "xlsx", "")
+        if _FAR_OFF.search(source):
+            return RawTable((), (_too_large(None),))
+        rows, problems = _rows(_lines(content, chosen, source))
+        return RawTable(rows, problems + _merged(source, heading_row), "xlsx", "")
     except Exception as problem:  # the library raises whatever its parsers do; no file may bring the import down
-        what = f"the workbook cannot be read ({type(problem).__name__}: {problem})."
+        what = f"the workbook cannot be read ({type(problem).__name__}: {str(problem)[:200]})."
         return RawTable((), (Problem(None, None, what, "Open it, save it as a new workbook, and load that."),))
 
 
 def sheet_names(content: bytes) -> tuple[str, ...]:
     """Return the names of a workbook's sheets in order; none of a file that cannot be opened."""
-    if _cannot_be_opened(content):
+    if refused(content):
         return ()
     try:
         return tuple(_opened(content, values=True).sheetnames)
@@ -67,27 +74,46 @@ def _source(content: bytes, sheet: Any) -> bytes:
         return archive.read(sheet._worksheet_path)  # read-only sheets tell of no merged cells otherwise
 
 
-def _rows(sheet: Any, typed: Any) -> tuple[RawRow, ...]:
-    """typed: the same sheet with its formulas, or the sheet itself where there are none."""
+def _rows(lines: Iterable[Iterable[CellValue]]) -> tuple[tuple[RawRow, ...], tuple[Problem, ...]]:
+    rows = []
+    for number, line in enumerate(lines, start=1):
+        cells = tuple(line)
+        longest = max((len(cell) for cell in cells if isinstance(cell, str)), default=0)
+        if number > MOST_ROWS or len(cells) > MOST_COLUMNS or longest > LONGEST_CELL:
+            return (), (_too_large(number),)
+        rows.append(RawRow(number, _trimmed(cells)))
+    while rows and not rows[-1].cells:  # what was formatted and never filled
+        rows.pop()
+    return tuple(rows), ()
+
+
+def _too_large(row: int | None) -> Problem:
+    what = f"the sheet reaches beyond {MOST_ROWS} rows, {MOST_COLUMNS} columns or {LONGEST_CELL} letters in a cell."
+    return Problem(row, None, what, "Copy the table by itself to a new workbook, and load that.")
+
+
+def _lines(content: bytes, sheet: Any, source: bytes) -> Iterator[Iterable[CellValue]]:
+    """The cells of each row; those of a sheet with formulas or errors are looked at twice, which takes longer."""
     sheet.reset_dimensions()  # what a file says of its own size is often wrong
+    if not _FORMULA_OR_ERROR.search(source):
+        return (map(_plain, row) for row in sheet.iter_rows(values_only=True))
+    typed = _opened(content, values=False)[sheet.title]
     typed.reset_dimensions()
-    pairs = zip(sheet.iter_rows(), typed.iter_rows(), strict=True) if typed is not sheet else _twice(sheet)
-    return tuple(
-        RawRow(number, _trimmed(_value(cell, as_typed) for cell, as_typed in zip(row, typed_row, strict=True)))
-        for number, (row, typed_row) in enumerate(pairs, start=1)
-    )
-
-
-def _twice(sheet: Any) -> Iterator[tuple[Any, Any]]:
-    return ((row, row) for row in sheet.iter_rows())
+    pairs = zip(sheet.iter_rows(), typed.iter_rows(), strict=True)
+    return (map(_value, row, typed_row) for row, typed_row in pairs)
 
 
 def _value(cell: Any, typed: Any) -> CellValue:
-    value = cell.value
     if cell.data_type == "e":
-        return CellError(str(value))
+        return CellError(str(cell.value))
+    if cell.value is None and typed.data_type == "f":
+        return CellError("a formula without its result")
+    return _plain(cell.value)
+
+
+def _plain(value: Any) -> CellValue:
     if value is None:
-        return CellError("a formula without its result") if typed.data_type == "f" else ""
+        return ""
     if isinstance(value, bool):
         return "TRUE" if value else "FALSE"
     if isinstance(value, str | int | float):
@@ -100,22 +126,6 @@ def _trimmed(cells: Iterable[CellValue]) -> tuple[CellValue, ...]:
     while kept and kept[-1] == "":
         kept.pop()
     return tuple(kept)
-
-
-def _cannot_be_opened(content: bytes) -> Problem | None:
-    try:
-        with zipfile.ZipFile(io.BytesIO(content)) as archive:
-            if sum(entry.file_size for entry in archive.infolist()) > _MOST_BYTES:
-                return Problem(None, None, "the workbook is too large when unpacked.", "Save the one sheet by itself.")
-            if "[Content_Types].xml" not in archive.namelist():
-                return Problem(
-                    None, None, "this is a packed file, not a workbook.", "Unpack it and load the file inside."
-                )
-    except (zipfile.BadZipFile, NotImplementedError, OSError, ValueError):  # damaged in one way or another
-        return Problem(
-            None, None, "the workbook is damaged or cut off.", "Copy it once more from where it was written."
-        )
-    return None
 
 
 def _no_sheet(sheet: str, names: list[str]) -> Problem:

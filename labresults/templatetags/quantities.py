@@ -8,7 +8,8 @@ from django import template
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 
-from labresults.terms import Station, Verdict
+from labresults.calculation.quality_control import unit_of
+from labresults.terms import WEIGHTING_IN_WORDS, Station, Verdict, Weighting
 
 register = template.Library()
 
@@ -65,6 +66,12 @@ def act_words(name: str) -> str:
 
 
 @register.filter
+def weighting_in_words(weighting: str) -> str:
+    """How a curve was weighted, in words."""
+    return WEIGHTING_IN_WORDS[Weighting(weighting)]
+
+
+@register.filter
 def unlocalized(value: float) -> str:
     """A number for a program to read."""
     return repr(value)
@@ -78,7 +85,7 @@ def short(sha256: str) -> str:
 
 @register.filter
 def allowed(criterion: Any) -> str:
-    """What a criterion allows, with its unit: 90–110 %."""
+    """What a criterion allows, or what an outcome was judged by, with its unit: 90–110 %."""
     unit = _measure_unit(criterion.measure)
     low, high = criterion.low, criterion.high
     if low is None:
@@ -165,12 +172,12 @@ def to_place(value: float | None, places: int) -> str:
 @register.filter
 def measure_unit(measure: str) -> str:
     """The unit of a measure, with the space before it; a multiple of the quantification limit is written short."""
-    return _measure_unit(measure) if measure.endswith("%") else f"{_SPACE}×{_SPACE}limit"
+    return _measure_unit(measure).replace("quantification limit", "limit")
 
 
 def _measure_unit(measure: str) -> str:
-    """The unit of a measure, with the space before it."""
-    return f"{_SPACE}%" if measure.endswith("%") else f"{_SPACE}×{_SPACE}quantification limit"
+    """The unit of a measure, with the space before it; nothing for a bare number."""
+    return "".join(f"{_SPACE}{word}" for word in unit_of(measure).split(" ", 1) if word)
 
 
 def _grouped(value: Decimal) -> str:

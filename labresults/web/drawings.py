@@ -1,127 +1,143 @@
 """From what a page knows to its drawings. Texts inside are escaped by the drawings themselves."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
-from math import isfinite
 
-from django.urls import reverse
 from django.utils.safestring import SafeString, mark_safe
 
-from labresults.models import ControlOutcome
 from labresults.plots.axes import written
-from labresults.plots.calibration import DrawnCurve, Standard, calibration_plot, residual_plot
-from labresults.plots.sequence import Check, Series, sequence_plot
+from labresults.plots.calibration import calibration_plot, residual_plot
+from labresults.plots.internal_standard import finding, track_plot
+from labresults.plots.matrix import Matrix, State, counted, mark_of, matrix_plot
+from labresults.plots.sequence import finding as finding_of_checks
+from labresults.plots.sequence import sequence_plot
+from labresults.plots.small import small_calibration
 from labresults.queries.run_answers import largest_residual
-from labresults.queries.run_pages import RunPage
-from labresults.queries.run_positions import bracket_of
-from labresults.terms import Measure, Role, Verdict
-
-_VERIFICATIONS = (Role.INITIAL_VERIFICATION, Role.CONTINUING_VERIFICATION)
+from labresults.queries.run_pictures import RunPictures
 
 
 @dataclass(frozen=True)
-class RunDrawings:
-    """The drawings of one line, and the lines that can be drawn."""
+class Picture:
+    """A drawing and its finding in words."""
+
+    finding: str
+    drawing: SafeString
+
+
+@dataclass(frozen=True)
+class Small:
+    """A line among all: its drawing in small, or why it has no curve."""
 
     line: str
+    drawing: SafeString
+    problem: str
+    is_shown: bool
+
+
+@dataclass(frozen=True)
+class LineDrawings:
+    """The drawings of one line in one block, and what else can be drawn. before, after: the lines beside it."""
+
+    line: str
+    block: int
     lines: tuple[str, ...]
+    blocks: tuple[int, ...]
+    before: str
+    after: str
     problem: str
     largest: str
     calibration: SafeString
     residuals: SafeString
-    sequence: SafeString
-    failed_at: int | None
+    tracks: list[Picture]  # the checks, the internal standard, the drift
 
 
-def run_drawings(page: RunPage, asked: str = "") -> RunDrawings | None:
+@dataclass(frozen=True)
+class Legend:
+    """A mark of the picture of all readings, what it means and how often it is there."""
+
+    mark: SafeString
+    words: str
+    count: int
+
+
+@dataclass(frozen=True)
+class AllReadings:
+    """The picture of all readings."""
+
+    drawing: SafeString
+    legend: list[Legend]
+    is_large: bool
+
+
+def line_drawings(pictures: RunPictures, asked: str = "", block: int | None = None) -> LineDrawings | None:
     """Curve, residuals and checks of the line that was asked for, else of the first that failed; no query."""
-    lines = tuple(dict.fromkeys(curve.line for curve in page.curves))
+    lines, blocks = pictures.lines, pictures.blocks
     if not lines:
         return None
-    line = asked if asked in lines else _most_telling(page, lines)
-    curve = next(curve for curve in page.curves if curve.line == line)
-    drawn = _drawn(page, line)
-    failed = next((f.outcome for f in page.open_failures if str(f.outcome.line) == line and _recovery(f.outcome)), None)
-    largest = largest_residual([curve])
-    return RunDrawings(
+    line = asked if asked in lines else pictures.most_telling()
+    shown = block if block in blocks else blocks[0]
+    at, curve = lines.index(line), pictures.curve(line, shown)
+    drawn = pictures.drawn(curve) if curve and curve.problem is None else None
+    largest = largest_residual([curve]) if curve else None
+    return LineDrawings(
         line=line,
+        block=shown,
         lines=lines,
-        problem=curve.problem or "",
+        blocks=blocks,
+        before=lines[at - 1] if at else "",
+        after=lines[at + 1] if at + 1 < len(lines) else "",
+        problem=(curve.problem or "") if curve else "it has no standards in this block.",
         largest=written(abs(largest[1].residual_percent or 0.0), 2) if largest else "",
-        calibration=_safe(calibration_plot(drawn) if curve.problem is None else ""),
-        residuals=_safe(residual_plot(drawn) if curve.problem is None and largest else ""),
-        sequence=_safe(_sequence(page, line, failed)),
-        failed_at=failed.position.number if failed else None,
+        calibration=safe(calibration_plot(drawn) if drawn else ""),
+        residuals=safe(residual_plot(drawn) if drawn and largest else ""),
+        tracks=_tracks(pictures, line),
     )
 
 
-def _safe(drawing: str) -> SafeString:
+def small_drawings(pictures: RunPictures, shown: LineDrawings | None) -> list[Small]:
+    """Every line's curve in small, of the block that is shown; no query."""
+    curves = [(line, pictures.curve(line, shown.block)) for line in shown.lines] if shown else []
+    return [
+        Small(
+            line,
+            safe(small_calibration(pictures.drawn(curve)) if curve.problem is None else ""),
+            curve.problem or "",
+            shown is not None and line == shown.line,
+        )
+        for line, curve in curves
+        if curve is not None
+    ]
+
+
+def all_readings(pictures: RunPictures, addresses: Mapping[str, str]) -> AllReadings:
+    """What each reading says, as a picture. addresses: of the lines; no query."""
+    matrix = pictures.matrix(addresses)
+    return AllReadings(safe(matrix_plot(matrix)), _legend(matrix), len(matrix.positions) > LARGE)
+
+
+LARGE = 160
+"""A picture of more positions than this scrolls in a window of its own."""
+
+
+def _legend(matrix: Matrix) -> list[Legend]:
+    return [Legend(safe(mark_of(State(state))), state, count) for state, count in counted(matrix).items()]
+
+
+def _tracks(pictures: RunPictures, line: str) -> list[Picture]:
+    found = []
+    checks = pictures.checks(line)
+    if checks is not None:
+        drawing = sequence_plot(checks.subject, checks.others, checks.low, checks.high, checks.touched)
+        words = finding_of_checks(checks.subject, checks.low, checks.high)
+        if checks.failed_at is not None:
+            words += f" The band is what position {checks.failed_at} touches."
+        found.append(Picture(words, safe(drawing)))
+    for track in (pictures.internal_standard(), pictures.drift(line)):
+        if track is not None and (drawing := track_plot(track)):
+            found.append(Picture(f"{finding(track)}.", safe(drawing)))
+    return found
+
+
+def safe(drawing: str) -> SafeString:
+    """A drawing as it may stand in a page."""
     return mark_safe(drawing)  # every text in it was escaped where it was drawn
-
-
-def _most_telling(page: RunPage, lines: Sequence[str]) -> str:
-    """The first line that failed; else the one with the largest residual."""
-    failed = [str(f.outcome.line) for f in page.open_failures if str(f.outcome.line) in lines]
-    found = largest_residual(page.curves)
-    return failed[0] if failed else found[0].line if found else lines[0]
-
-
-def _drawn(page: RunPage, line: str) -> DrawnCurve:
-    """The first block's curve of a line as the drawing needs it."""
-    curve = next(curve for curve in page.curves if curve.line == line)
-    method = page.loaded.method
-    address = reverse("run", args=[page.run.number])
-    return DrawnCurve(
-        line=f"{line} nm",
-        coefficients=curve.coefficients,
-        weighting=f"{curve.curve}, {curve.weighting}",
-        standards=tuple(
-            Standard(p.position, p.x, p.y, p.residual_percent, p.used, f"{address}#p{p.position}")
-            for p in curve.points
-            if isfinite(p.y)
-        ),
-        solution_unit=method.solution_unit,
-        signal_unit="ratio" if method.internal_standard else method.signal_unit,
-        samples=_concentrations(page, line),
-    )
-
-
-def _concentrations(page: RunPage, line: str) -> tuple[float, ...]:
-    if page.evaluated is None:
-        return ()
-    column = page.loaded.table.line_keys.index(line)
-    read = (
-        float(page.evaluated.concentration[row, column])
-        for row, position in enumerate(page.positions)
-        if position.role == Role.SAMPLE
-    )
-    return tuple(value for value in read if isfinite(value))
-
-
-def _recovery(outcome: ControlOutcome) -> bool:
-    return outcome.measure == Measure.RECOVERY and outcome.position.role in _VERIFICATIONS
-
-
-def _sequence(page: RunPage, line: str, failed: ControlOutcome | None) -> str:
-    """The verifications through the run; nothing where fewer than two were judged."""
-    by_line: dict[str, list[ControlOutcome]] = {}
-    for outcome in page.outcomes:
-        if _recovery(outcome) and outcome.observed is not None:
-            by_line.setdefault(str(outcome.line), []).append(outcome)
-    subject = by_line.pop(line, [])
-    limits = next(((o.criterion.low, o.criterion.high) for o in reversed(subject)), (None, None))
-    if len(subject) < 2 or None in limits:
-        return ""
-    touched = bracket_of(failed, page.outcomes, page.positions) if failed else None
-    others = [_series(name, rows) for name, rows in sorted(by_line.items())[:2]]
-    return sequence_plot(_series(line, subject), others, limits[0] or 0.0, limits[1] or 0.0, touched)
-
-
-def _series(line: str, outcomes: Sequence[ControlOutcome]) -> Series:
-    return Series(
-        line,
-        tuple(
-            Check(o.position.number, o.observed or 0.0, o.verdict != Verdict.OUTSIDE, f"#p{o.position.number}")
-            for o in outcomes
-        ),
-    )

@@ -14,7 +14,7 @@ from django_tables2 import LazyPaginator, RequestConfig, Table
 
 from labresults.acts import NotAuthorised, Refusal
 from labresults.queries.people import role_names
-from labresults.roles import STAFF
+from labresults.roles import ROLES, STAFF
 
 View = Callable[..., HttpResponse]
 
@@ -31,6 +31,11 @@ def roles_of(request: HttpRequest) -> list[str]:
 def is_staff(request: HttpRequest) -> bool:
     """Whether the person who asks belongs to the laboratory."""
     return bool(STAFF & set(roles_of(request)))
+
+
+def acts_of(request: HttpRequest) -> frozenset[str]:
+    """Names of the acts that the roles of the person who asks hold: what a page offers; the act itself decides."""
+    return frozenset().union(*(ROLES.get(role, frozenset()) for role in roles_of(request)))
 
 
 def for_clients(view: View) -> View:

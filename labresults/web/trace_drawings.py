@@ -47,7 +47,7 @@ def calibration_drawing(page: TracePage) -> SafeString:
     standards = tuple(
         Standard(
             row.position.number, row.made, row.read, row.residual_percent, row.used,
-            f"{address}#p{row.position.number}",
+            f"{address}?at={row.position.number}#p{row.position.number}",
         )
         for row in page.curve
         if row.read is not None and isfinite(row.read)
@@ -142,7 +142,7 @@ def _balance(page: TracePage) -> Iterable[Stands]:
 def _measured(page: TracePage) -> Stage:
     found, run = page.trace, page.trace.evaluation.run
     address = reverse("run", args=[run.number])
-    position = f"{address}#p{page.result.position.number}"
+    position = f"{address}?at={page.result.position.number}#p{page.result.position.number}"
     things_below = [Stands(f"{run}, position {page.result.position.number}", str(run.made_by), position)]
     if found.calibration:
         things_below.append(

@@ -5,7 +5,7 @@ standards, for whoever looks at it later; so all its times move together, by who
 """
 
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 from datetime import date, timedelta
@@ -13,7 +13,8 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-FOLDER = Path(__file__).resolve().parents[2] / "fixtures" / "demo"
+FIXTURES = Path(__file__).resolve().parents[2] / "fixtures"
+FOLDER = FIXTURES / "demo"
 LAST_MONDAY = date(2026, 11, 16)
 """The last day of the story as the files state it."""
 
@@ -55,6 +56,20 @@ def read(name: str) -> dict[str, Any]:
 @cache
 def _stated(name: str) -> dict[str, Any]:
     return tomllib.loads((FOLDER / f"{name}.toml").read_text(encoding="utf-8"))
+
+
+def criteria_of(named: Mapping[str, Sequence[str]]) -> list[dict[str, Any]]:
+    """Return the criteria that a method names, by set (fixtures/criteria) and name, as `add_method_version` takes them.
+
+    A criterion that names several `roles` is one for each. Raises KeyError for a name that its set lacks.
+    """
+    found = []
+    for name, keys in named.items():
+        entered = tomllib.loads((FIXTURES / "criteria" / f"{name}.toml").read_text(encoding="utf-8"))
+        for criterion in (dict(entered[key]) for key in keys):
+            roles = criterion.pop("roles", None) or [criterion.pop("role")]
+            found += [criterion | {"role": role} for role in roles]
+    return found
 
 
 def method_names() -> list[str]:

@@ -6,7 +6,7 @@ The layouts that read them stand in fixtures/demo/layouts.toml.
 import csv
 import re
 from collections.abc import Callable
-from datetime import datetime
+from datetime import datetime, timedelta
 from io import BytesIO, StringIO
 from zipfile import ZIP_DEFLATED, ZipFile, ZipInfo
 
@@ -16,6 +16,9 @@ from openpyxl import Workbook
 from reports.demo.instrument import Measured
 
 SATURATED = "saturated"
+A_PLACE = timedelta(minutes=2)
+"""So long the instrument takes for each place."""
+
 _STILL = datetime(2026, 11, 9)  # in workbooks, which hold a time of their own: the same content, the same bytes
 
 _MODIFIED = re.compile(rb"(<dcterms:modified[^>]*>)[^<]*(</dcterms:modified>)")
@@ -61,10 +64,30 @@ def workbook(measured: Measured) -> bytes:
     return _without_clock(written.getvalue())
 
 
+def units_text(measured: Measured) -> bytes:
+    """Lines about the run, headings, a row of units; then one row a replicate and place with its time, tabs between,
+    decimal points, UTF-8 with its mark."""
+    count = measured.signals.shape[2]
+    rows: list[list[object]] = [
+        ["Run", measured.run],
+        ["Readings of the demonstration"],
+        [],
+        ["Place", "Solution", "Read at", *(line.key for line in measured.lines)],
+        ["", "", "", *("counts/s" for _ in measured.lines)],
+    ]
+    for i, place in enumerate(measured.places):
+        for replicate in range(count):
+            at = measured.begun + A_PLACE * i + A_PLACE / count * replicate
+            readings = [_number(value) for value in measured.signals[i, :, replicate]]
+            rows.append([place.number, place.label, at.strftime("%Y-%m-%d %H:%M:%S"), *readings])
+    return _delimited(rows, "\t").encode("utf-8-sig")
+
+
 FORMS: dict[str, tuple[Callable[[Measured], bytes], str]] = {
     "long, points": (long_text, "csv"),
     "wide, decimal commas": (wide_text, "csv"),
     "workbook": (workbook, "xlsx"),
+    "wide, units and times": (units_text, "txt"),
 }
 """By the name of the layout that reads it: what writes the form, and how its file's name ends."""
 

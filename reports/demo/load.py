@@ -18,12 +18,13 @@ from labresults.actions.materials import (
 from labresults.actions.methods import add_method_version, save_layout
 from labresults.actions.people import authorise_person, enrol_person, found_laboratory
 from labresults.actions.samples import register_client, register_limits, register_matrices
+from labresults.calculation.tray import Tray
 from labresults.models import Client, Element, Layout, LimitSet, Lot, Material, Matrix, Method, Person
 from labresults.readers.layout import Layout as LayoutSpecification
 from labresults.readers.weighing_layout import WeighingLayout
 from labresults.terms import Basis, DayPart, EquipmentKind, MaterialKind, Task
 from reports.actions.certificates import save_rule_set
-from reports.demo.data import method_names, read
+from reports.demo.data import criteria_of, method_names, read
 from reports.models import RuleSetVersion
 from reports.rules.ruleset import RuleSet
 
@@ -106,7 +107,14 @@ def _calendar(by: Person, at: datetime) -> None:
 
 def _equipment(by: Person, at: datetime) -> None:
     for raw in read("laboratory")["equipment"]:
-        item = register_equipment(by=by, at=at, code=raw["code"], name=raw["name"], kind=EquipmentKind(raw["kind"]))
+        item = register_equipment(
+            by=by,
+            at=at,
+            code=raw["code"],
+            name=raw["name"],
+            kind=EquipmentKind(raw["kind"]),
+            tray=Tray(**raw["tray"]) if "tray" in raw else None,
+        )
         for check in raw["checks"]:
             record_equipment_check(by=by, at=at, equipment=item, **check)
 
@@ -167,7 +175,6 @@ def _contents(block: Mapping[str, Any]) -> list[dict[str, Any]]:
 
 
 def _methods(by: Person, at: datetime) -> None:
-    criteria = read("criteria")
     for name in method_names():
         raw = read(f"methods/{name}")
         valid_from: date = raw["valid_from"]
@@ -183,7 +190,7 @@ def _methods(by: Person, at: datetime) -> None:
             matrices=raw["matrices"],
             lines=[raw["line_defaults"] | line for line in raw["lines"]],
             determinations=raw["determinations"],
-            criteria=[criteria[key] for key in raw["criteria"]],
+            criteria=criteria_of(raw["criteria"]),
             standards=raw["standards"],
             controls=raw["controls"],
             ore_grade_of=raw.get("ore_grade_of"),

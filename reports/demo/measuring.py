@@ -4,7 +4,8 @@ Reads the database and writes nothing. The true contents come from truth.toml, n
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import timedelta
 from typing import Any
 
 from labresults.models import Content, Position, Run, Sample, Weighing
@@ -14,6 +15,9 @@ from reports.demo.bench import TO_SOLUTION_BASE, MadeUp, solution
 from reports.demo.data import read
 from reports.demo.instrument import Disturbance, Instrument, Measured, Place, ReadLine, measure
 from reports.demo.truth import Population, between, contents, named, of_portion
+
+LIT_AFTER = timedelta(minutes=20)
+"""From planning to the first place."""
 
 
 @dataclass(frozen=True)
@@ -42,24 +46,43 @@ def readings_of(run: Run, truth: Mapping[int, TrueSample], measurement: str) -> 
     said = read("truth")
     faults = [fault for fault in said["faults"] if fault["measurement"] == measurement]
     places = _Bench(run, truth, faults).places()
-    disturbances = [
-        Disturbance(fault["line"], *fault["places"], fault["factor"])
-        for fault in faults
-        if fault["what"] == "sensitivity"
-    ]
-    return measure(
+    measured = measure(
         Instrument(**said["instrument"]),
         places,
         _lines(run),
         seed=(said["seed"], named(measurement)),
-        disturbances=disturbances,
+        disturbances=_disturbances(run, faults, len(places)),
     )
+    return replace(measured, run=run.number, begun=run.made_at + LIT_AFTER)
+
+
+def _disturbances(run: Run, faults: list[dict[str, Any]], places: int) -> list[Disturbance]:
+    """What goes wrong in the plasma: over the places that a fault names, over the whole run, or at one sample."""
+    found = []
+    for fault in faults:
+        line, factor = fault.get("line", ""), fault.get("factor", 1.0)
+        if fault["what"] == "sensitivity":
+            found.append(Disturbance(line, *fault["places"], factor))
+        elif fault["what"] == "drift":
+            found.append(Disturbance(line, 1, places, factor, grows=True))
+        elif fault["what"] in ("overlap", "bubble"):
+            ordinal, replicate = fault["of_ordinal"], 0 if fault["what"] == "bubble" else None
+            place = run.positions.get(portion__subsample__sample__ordinal=ordinal, role=Role.SAMPLE).number
+            found.append(Disturbance(line, place, place, factor, replicate=replicate))
+    return found
 
 
 def _lines(run: Run) -> list[ReadLine]:
     rows = run.method_version.lines.select_related("line").order_by("line__wavelength_nm")
     return [
-        ReadLine(str(row.line), row.line.element_id, row.range_top, row.detection_limit, row.interferences)
+        ReadLine(
+            str(row.line),
+            row.line.element_id,
+            row.range_top,
+            row.detection_limit,
+            row.interferences,
+            row.carry_over is not None,
+        )
         for row in rows
     ]
 
@@ -94,7 +117,13 @@ class _Bench:
 
     def _uptake(self, position: Position) -> float:
         node = position.portion.subsample if position.portion else None
-        return self._truth[node.sample_id].uptake if node else 1.0
+        if node is None:
+            return 1.0
+        uptake = self._truth[node.sample_id].uptake
+        for fault in self._faults:
+            if fault["what"] == "uptake" and node.sample.ordinal == fault["of_ordinal"]:
+                uptake *= fault["factor"]
+        return uptake
 
     def _holds(self, position: Position) -> dict[str, float]:
         if position.portion is None:
@@ -111,7 +140,12 @@ class _Bench:
             dry=1 - self._moisture(position, weighing) / 100,
             added_mg=added,
         )
-        return solution(self._portion_content(position), made)
+        held = solution(self._portion_content(position), made)
+        if position.added_lot_id:
+            share = position.added_mL / position.made_up_mL
+            for element, content in _contents(position.added_lot_id, "").items():
+                held[element] = held.get(element, 0.0) + content * share
+        return held
 
     def _moisture(self, position: Position, weighing: Weighing) -> float:
         """Loss on drying of what was weighed, %; nothing where it was never dried."""

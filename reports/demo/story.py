@@ -1,6 +1,6 @@
 """The week of 9 to 16 November 2026 at the invented laboratory, told from Monday to Monday.
 
-Five deliveries, each of which stops at another station. Every time is stated; nothing here reads the clock. Whatever is
+Six deliveries, each of which stops at another station. Every time is stated; nothing here reads the clock. Whatever is
 printed or marked in the end is computed by the program from the files that the invented instrument wrote.
 """
 
@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 from labresults.actions.evaluation import compute
-from labresults.models import Evaluation, Submission, TestPortion
-from labresults.terms import Role, Verdict
+from labresults.models import Evaluation, PreparationBatch, Submission, TestPortion
+from labresults.terms import Role, Verdict, WayIn
 from reports.actions.certificates import issue_certificate, publish_certificate
 from reports.demo.data import moved, read
 from reports.demo.load import found
@@ -52,7 +52,10 @@ def tell(say: Say) -> Told:
     say("Waste water of Saltbeck Town: measured, with control samples that failed.")
     waste_water(laboratory)
     say("Leaves of Tern Hollow: one half at Review, one half prepared.")
-    leaves(laboratory)
+    leaf_batches = leaves(laboratory)
+    say("Sediments of Alder Weir: read in a night without anybody, evaluated, with what failed at the top.")
+    sediment_batches = sediment(laboratory)
+    weekend(laboratory, leaf_batches, sediment_batches)
     say("A second hole of Ninefold Ridge: just received.")
     laboratory.receive("second_hole", _at(16, 9, 40))
     certificate = certify(laboratory, ridge)
@@ -124,16 +127,31 @@ def waste_water(laboratory: Laboratory) -> None:
     laboratory.evaluate(run, _at(13, 14, 55))
 
 
-def leaves(laboratory: Laboratory) -> None:
-    """Forty leaves in two batches: the first is evaluated, the second stands in the rack."""
+def leaves(laboratory: Laboratory) -> list[PreparationBatch]:
+    """Forty leaves, prepared in two batches."""
     submission = laboratory.receive("leaves", _at(13, 15, 5))
     samples = list(submission.samples.order_by("ordinal"))
     laboratory.dry(samples, _at(13, 15, 12), "leaves")
-    batches = laboratory.prepare("PLANT-10", samples, _at(13, 15, 20))
-    run = laboratory.measure(
-        "leaves PLANT-10", portions_of(batches[:1]), _at(13, 17, 40), loaded_after=timedelta(hours=61, minutes=30)
-    )
-    laboratory.evaluate(run, _at(16, 7, 20))
+    return laboratory.prepare("PLANT-10", samples, _at(13, 15, 20))
+
+
+def sediment(laboratory: Laboratory) -> list[PreparationBatch]:
+    """Forty sediments, prepared in two batches."""
+    submission = laboratory.receive("sediment", _at(13, 16, 5))
+    return laboratory.prepare("SD-18", list(submission.samples.order_by("ordinal")), _at(13, 16, 10))
+
+
+def weekend(
+    laboratory: Laboratory, leaf_batches: list[PreparationBatch], sediment_batches: list[PreparationBatch]
+) -> None:
+    """Two runs at two instruments, planned on Friday evening. The file of the sediments is taken from the folder that
+    is watched, and evaluated, while nobody is there; that of the first leaves is loaded on Monday."""
+    of_leaves = laboratory.plan(portions_of(leaf_batches[:1]), _at(13, 17, 40))
+    of_sediment = laboratory.plan(portions_of(sediment_batches), _at(13, 17, 50))
+    laboratory.load(of_sediment, "sediment SD-18, night", _at(13, 21, 45), WayIn.FOLDER)
+    laboratory.evaluate(of_sediment, _at(13, 21, 46))
+    laboratory.load(of_leaves, "leaves PLANT-10", _at(16, 7, 10))
+    laboratory.evaluate(of_leaves, _at(16, 7, 20))
 
 
 def certify(laboratory: Laboratory, submission: Submission) -> Certificate:

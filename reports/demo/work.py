@@ -10,8 +10,9 @@ from labresults.actions.batches import begin_batch
 from labresults.actions.delivery import receive_samples
 from labresults.actions.evaluation import accept_control, evaluate_run
 from labresults.actions.mass_losses import record_mass_losses
+from labresults.actions.readings import import_readings
 from labresults.actions.review import approve_results
-from labresults.actions.runs import import_readings, plan_run
+from labresults.actions.runs import plan_run
 from labresults.actions.weighings import Weighed, record_weighings
 from labresults.models import (
     ControlOutcome,
@@ -31,16 +32,24 @@ from labresults.queries.methods import current_versions
 from labresults.queries.request_review import review
 from labresults.queries.results import failures_of, newest_decisions, newest_selections
 from labresults.readers.delivery import DeliveredSample
-from labresults.terms import Basis, Decision, MassLossKind, Role, SolutionKind, State
+from labresults.terms import Basis, Decision, MassLossKind, Role, SolutionKind, State, WayIn
 from reports.demo.data import read
 from reports.demo.drying import dishes
-from reports.demo.files import FORMS
+from reports.demo.files import A_PLACE, FORMS
 from reports.demo.load import Founded
 from reports.demo.measuring import TrueSample, readings_of, true_samples
 from reports.demo.truth import about
 
-LAYOUT_OF = {"OIL-2": "workbook", "PLANT-10": "workbook", "WW-2": "wide, decimal commas"}
+LAYOUT_OF = {
+    "OIL-2": "workbook",
+    "PLANT-10": "workbook",
+    "SD-18": "wide, units and times",
+    "WW-2": "wide, decimal commas",
+}
 """By method, the form of its file where it is not the long one."""
+
+INSTRUMENT_OF = {"SD-18": "P2"}
+"""By method, the instrument where it is not the first."""
 
 
 @dataclass
@@ -148,31 +157,46 @@ class Laboratory:
         loaded_after: timedelta = timedelta(hours=14),
     ) -> Run:
         """Plan a run, let the instrument write its file, and take the file, as it came, some hours later."""
-        analyst = self.founded.people["roe"]
+        run = self.plan(portions, at, dilutions=dilutions, reason=reason)
+        self.load(run, measurement, at + loaded_after)
+        return run
+
+    def plan(
+        self,
+        portions: Sequence[TestPortion],
+        at: datetime,
+        *,
+        dilutions: Mapping[int, float] | None = None,
+        reason: str = "",
+    ) -> Run:
+        """Plan a run on the instrument of its method."""
         version = portions[0].batch.method_version
-        layout = self.founded.layouts[LAYOUT_OF.get(version.method.code, "long, points")]
-        run = plan_run(
-            by=analyst,
+        return plan_run(
+            by=self.founded.people["roe"],
             at=at,
             reason=reason,
             method_version=version,
             portions=portions,
-            instrument=Equipment.objects.get(code="P1"),
+            instrument=Equipment.objects.get(code=INSTRUMENT_OF.get(version.method.code, "P1")),
             dilutions=dilutions,
         )
+
+    def load(self, run: Run, measurement: str, at: datetime, way: WayIn = WayIn.BROWSER) -> None:
+        """Let the instrument write the file of a run, and take it as it came."""
+        layout = self.founded.layouts[LAYOUT_OF.get(run.method_version.method.code, "long, points")]
         write, ending = FORMS[layout.name]
-        begun = at + timedelta(minutes=20)
+        measured = readings_of(run, self.truth, measurement)
         import_readings(
-            by=analyst,
-            at=at + loaded_after,
+            by=self.founded.people["roe"],
+            at=at,
             run=run,
-            content=write(readings_of(run, self.truth, measurement)),
+            content=write(measured),
             filename=f"{run.number}.{ending}",
             layout=layout,
-            measured_from=begun,
-            measured_to=begun + timedelta(minutes=2 * run.positions.count()),
+            measured_from=measured.begun,
+            measured_to=measured.begun + A_PLACE * len(measured.places),
+            way=way,
         )
-        return run
 
     def evaluate(self, run: Run, at: datetime) -> Evaluation:
         """Evaluate a run."""

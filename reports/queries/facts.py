@@ -182,8 +182,8 @@ def _control(outcome: "ControlOutcome", found: Reportable) -> ControlFact:
         expected=None if others else outcome.expected,
         observed=outcome.observed,
         measure=outcome.measure,
-        low=outcome.criterion.low,
-        high=outcome.criterion.high,
+        low=outcome.low,
+        high=outcome.high,
         verdict=outcome.verdict,
         accepted_because=own_only(f"{accepted.reason} ({accepted.made_by})", found) if accepted else "",
     )

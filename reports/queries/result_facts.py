@@ -6,10 +6,11 @@ from datetime import date
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
+from labresults.calculation.quality_control import unit_of
 from labresults.queries.reportable import Asked, Reportable
 from labresults.terms import Basis, Concern, Mark, NotMeasured
 from reports.facts import ResultFact
-from reports.rules.qualifiers import control_remark, late_remark, request_remark
+from reports.rules.qualifiers import control_kind, control_remark, late_remark, request_remark
 
 if TYPE_CHECKING:
     from labresults.models import ControlOutcome
@@ -80,7 +81,7 @@ def _result(found: Reportable, key: Key, asked: Asked, said: tuple[str, ...]) ->
         why_no_value=row.why_no_value or None,
         control_remarks=tuple(
             control_remark(
-                o.position.role,
+                control_kind(o.position.role, o.measure),
                 _said_of(o, found),
                 own_only(o.acceptance.reason, found),
                 str(o.acceptance.made_by),
@@ -123,15 +124,15 @@ def is_others(outcome: "ControlOutcome", found: Reportable) -> bool:
 
 
 def found_unit(outcome: "ControlOutcome") -> str:
-    """Unit of what was observed: percent, or a multiple of the quantification limit."""
-    return "%" if outcome.measure.endswith("%") else "× quantification limit"
+    """Unit of what was observed: percent, a multiple of the quantification limit, or none."""
+    return unit_of(outcome.measure)
 
 
 def _said_of(outcome: "ControlOutcome", found: Reportable) -> str:
     """What is said of a failed control sample; of another client's sample how it was judged, and no content."""
     if not is_others(outcome, found):
         return own_only(str(outcome.why), found)
-    observed = "no value" if outcome.observed is None else f"{outcome.observed:.4g} {found_unit(outcome)}"
+    observed = "no value" if outcome.observed is None else f"{outcome.observed:.4g} {found_unit(outcome)}".strip()
     return f"{outcome.line}, {ANOTHER}: {observed}: {outcome.verdict}"
 
 

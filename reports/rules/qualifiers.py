@@ -5,6 +5,8 @@
 | a number between detection and quantification limit  | found, but not to be relied on as an amount             |
 | a number whose control sample failed and was accepted| which control sample, what it gave, why it was accepted |
 | `<` below the detection limit                        | none: the sign says it                                  |
+| a number read just after a very high one             | that it may hold something of it                        |
+| a number whose element's lines disagree              | that another line gave another value                    |
 | insufficient sample                                  | in words, in place of the number                        |
 | a doubt that was accepted before the work began      | what was seen, and why it was accepted                  |
 | measured after the holding time                      | which time, from where, and when it ended               |
@@ -16,13 +18,17 @@ says the same has the same letter. The letter stands after the number, never bef
 
 from collections.abc import Iterable, Sequence
 
-from labresults.terms import Mark, NotMeasured
+from labresults.terms import OF_CURVES, OF_READINGS, Mark, NotMeasured
 from reports.rules.printing import PrintedValue
 
 BETWEEN_LIMITS = (
     "Between the detection limit and the quantification limit: found, but not to be relied on as an amount."
 )
 OVER_RANGE = "Above the range that was measured, and not measured again."
+CARRY_OVER = "Read just after a solution that held very much: it may hold something of that."
+LINES_DISAGREE = (
+    "Measured at two wavelengths that disagree by more than the method allows: this is the one that the method prefers."
+)
 
 _REASONS = {
     NotMeasured.INSUFFICIENT: "There was too little material for this determination.",
@@ -36,6 +42,11 @@ _REASONS = {
 def not_measured_reason(reason: NotMeasured) -> str:
     """Return in plain words why there is no number."""
     return _REASONS[reason]
+
+
+def control_kind(role: str, measure: str) -> str:
+    """Return what failed, in words: of a reading or a curve what was judged of it, else what the control sample was."""
+    return measure.partition(",")[0] if measure in OF_READINGS | OF_CURVES else role
 
 
 def control_remark(kind: str, what: str, accepted_because: str, accepted_by: str) -> str:
@@ -77,6 +88,10 @@ def remarks_for(
         remarks.append(BETWEEN_LIMITS)
     if Mark.OVER_RANGE in printed.marks:
         remarks.append(OVER_RANGE)
+    if Mark.CARRY_OVER in printed.marks:
+        remarks.append(CARRY_OVER)
+    if Mark.LINES_DISAGREE in printed.marks and printed.number is not None:
+        remarks.append(LINES_DISAGREE)
     return (*remarks, *control_remarks)
 
 

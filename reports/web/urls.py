@@ -18,6 +18,7 @@ urlpatterns: list[URLPattern] = guarded(
         path("submissions/<str:number>/receipt.pdf", paper.receipt, name="receipt"),
         path("submissions/<str:number>/labels", labels.labels, name="labels"),
         path("submissions/<str:number>/labels.pdf", labels.labels_file, name="labels-file"),
+        path("runs/<str:number>/report.pdf", paper.run_report, name="run-report"),
         path("preparation/<str:number>/bench-sheet.pdf", paper.bench_sheet, name="bench-sheet"),
         path("preparation/<str:number>/labels", labels.batch_labels, name="batch-labels"),
         path("preparation/<str:number>/labels.pdf", labels.batch_labels_file, name="batch-labels-file"),

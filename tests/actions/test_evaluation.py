@@ -4,13 +4,12 @@ from datetime import date
 
 import pytest
 
+from labresults.actions import evaluation as evaluation_module
 from labresults.actions.delivery import receive_samples
 from labresults.actions.evaluation import (
     accept_control,
     compute_again,
     evaluate_run,
-    inputs_digest,
-    outputs_digest,
     select_result,
 )
 from labresults.actions.materials import register_lot
@@ -21,6 +20,7 @@ from labresults.acts import BadInput, WrongState
 from labresults.models import Evaluation, PreparationBatch, Result, Selection
 from labresults.models import TestPortion as Portion  # not a test: pytest goes by the name
 from labresults.queries.results import failures_of, newest_selections
+from labresults.queries.run_digests import inputs_digest, outputs_digest
 from labresults.readers.delivery import DeliveredSample
 from labresults.terms import Basis
 from tests.builders import (
@@ -179,8 +179,7 @@ def test_a_dry_basis_without_moisture_gives_no_value_and_says_why(lab: Laborator
     )  # fmt: skip
     evaluation = an_evaluated_run(lab, submission)
     for result in evaluation.results.filter(is_candidate=True):
-        assert (result.value, result.detection_limit) == (None, None)
-        assert "loss on drying" in result.why_no_value
+        assert (result.value, result.detection_limit, "loss on drying" in result.why_no_value) == (None, None, True)
 
 
 def test_a_point_left_out_stays_in_the_curves_table(lab: Laboratory) -> None:
@@ -257,3 +256,45 @@ def test_a_standard_in_a_unit_that_cannot_be_used_is_refused_in_words(lab: Labor
     )  # fmt: skip
     with pytest.raises(BadInput, match="cannot be calculated"):
         an_evaluated_run(lab, a_submission(lab))
+
+
+def test_what_comes_between_computing_and_storing_is_noticed(lab: Laboratory, monkeypatch: pytest.MonkeyPatch) -> None:
+    batch = a_weighed_batch(lab, a_submission(lab))
+    run = a_run(lab, batch)
+    an_imported_file(lab, run)
+    # given a weighing that is corrected just after the evaluation was computed
+    newest = evaluation_module.newest_keys
+    seen = []
+
+    def looked_up(of: object) -> tuple[int, ...]:
+        keys = newest(of)
+        if not seen:
+            seen.append(keys)
+            record_weighings(
+                by=lab.people["preparer"], at=lab.later(), batch=batch,
+                rows=[Weighed("KF26-00001", 0.25, 50.0, reason="all that was left")],
+            )  # fmt: skip
+        return keys
+
+    monkeypatch.setattr(evaluation_module, "newest_keys", looked_up)
+    with pytest.raises(WrongState, match="came in the meantime"):
+        evaluate_run(by=lab.people[ANALYST], at=lab.later(), run=run)
+    assert run.evaluations.count() == 0
+
+
+def test_what_each_result_is_made_of_is_stored(lab: Laboratory) -> None:
+    evaluation = an_evaluated_run(lab, a_submission(lab))
+    stored = {
+        (row.position.number, str(row.line)): row for row in evaluation.results.select_related("position", "line")
+    }
+    computed = compute_again(evaluation).evaluated.results
+    assert len(stored) == len(computed)
+    for result in computed:
+        row = stored[result.position, result.line]
+        assert (row.value, row.u, row.u_reading, row.solution) == (
+            result.value, result.u, result.u_reading, result.solution,
+        )  # fmt: skip
+        assert (row.detection_limit, row.upper_limit, row.basis) == (
+            result.detection_limit, result.upper_limit, result.basis,
+        )  # fmt: skip
+        assert row.marks == [str(mark) for mark in result.marks]

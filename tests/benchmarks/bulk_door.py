@@ -12,7 +12,7 @@ from time import perf_counter
 from django.db import connection, transaction
 
 from labresults import bulk
-from labresults.actions.runs import READING_COLUMNS
+from labresults.actions.readings import READING_COLUMNS
 from labresults.models import Position, Reading
 from tests.builders import Laboratory, a_run, a_submission, a_weighed_batch, an_imported_file
 

@@ -129,3 +129,8 @@ def outcome_at(evaluation: Evaluation, position: int, line: str = CU.key) -> Con
     """Return the one outcome at a position and a line."""
     (found,) = [each for each in evaluation.outcomes if (each.position, each.line) == (position, line)]
     return found
+
+
+def noisy(run: RunTable, seed: int = 5) -> RunTable:
+    """Return the run with some noise, so that its curves have a residual scatter."""
+    return replace(run, signal=run.signal + np.random.default_rng(seed).normal(0.0, 6.0, run.signal.shape))

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.special import stdtrit
 
 from labresults.calculation.calibration import POWERS, Inverse, fit, read_back, u_of_read_back, weights_of
 from labresults.calculation.run import Array
@@ -137,6 +138,30 @@ def test_weights_of_the_replicates_pull_the_line_to_the_precise_points() -> None
     for reading in ("0.100", "0.600"):
         x0, _ = read_with_u(weighted.coefficients, weighted.covariance, weighted.residual_sd, float(reading), 1.0)
         assert x0 == as_printed(expected[f"x_at_{reading}"])
+    # and the limits of confidence without weights (4 degrees of freedom)
+    _, u = read_with_u(plain.coefficients, plain.covariance, plain.residual_sd, 0.1, 1.0)
+    assert u * stdtrit(4, 0.975) == as_printed(expected["ci_unweighted_at_0.100"])
+
+
+@pytest.mark.parametrize(("reading", "weight"), [("0.100", "1.8"), ("0.600", "0.018")])
+def test_a_weighted_reading_is_as_sure_as_its_own_weight_says(reading: str, weight: str) -> None:
+    # given the weight of the reading, which differs a hundredfold along the line
+    case = CALIBRATION["weighted"]
+    x, y, s = (one_line(case["inputs"][name]) for name in ("x_ug_mL", "absorbance", "sd"))
+    found = fit(x, y, weights_of(Weighting.INVERSE_VARIANCE, x, s), (0, 1))
+    # when
+    _, u = read_with_u(found.coefficients, found.covariance, found.residual_sd, float(reading), 1.0, float(weight))
+    # then it agrees with an independent computation of (s/b) √(1/w0 + 1/n + (y0 - mean y)²/(b² Σ w (x - mean x)²))
+    again = case["recomputed"]
+    assert found.residual_sd[0] == pytest.approx(again["s_yx_w"], rel=1e-9)
+    assert u == pytest.approx(again[f"s_x0w_at_{reading}_w0_{weight}"], rel=1e-9)
+
+
+def test_absolute_weights_are_the_known_variances() -> None:
+    s = one_line([0.5, 2.0, 0.0, float("nan")])
+    weights = weights_of(Weighting.ABSOLUTE, one_line([0.0, 1.0, 2.0, 3.0]), s)
+    assert weights[0, :2].tolist() == [4.0, 0.25]
+    assert np.isnan(weights[0, 2:]).all()
 
 
 def test_a_visibly_curved_line_is_served_by_a_quadratic_and_its_low_end_by_weights() -> None:

@@ -181,6 +181,16 @@ def test_a_failed_method_blank_spares_what_is_ten_times_it(
     assert outcome.touches == touched
 
 
+@pytest.mark.parametrize(("rules", "touched"), [(1, ()), (2, (6,))])
+def test_a_method_blank_below_zero_spares_by_its_size(rules: int, touched: tuple[int, ...]) -> None:
+    # given a blank of −0.02 mg/L, four times what is allowed, beside samples of 0.042 and 0.21 mg/L
+    blank = sample("MB", role=Role.METHOD_BLANK, Cu=-0.02)
+    run = run_of(*standards(Cu=10.0), blank, sample("A", Cu=0.042), sample("B", Cu=0.21))
+    # then what took so much from it may have taken as much from a sample that holds less than ten times that
+    outcome = outcome_at(evaluate(run, replace(method(BLANK), rules=rules)), 5)
+    assert (outcome.verdict, outcome.touches) == (Verdict.OUTSIDE, touched)
+
+
 def test_a_diluted_sample_is_spared_by_what_it_holds_undiluted() -> None:
     blank = sample("MB", role=Role.METHOD_BLANK, Cu=0.02)
     diluted = sample("A", solid("A", dilution=10.0), Cu=0.05)

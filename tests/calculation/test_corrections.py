@@ -1,4 +1,4 @@
-"""Inter-element correction and the subtraction of the method blank."""
+"""Method blank, internal standard, standard additions, and the working range in use."""
 
 from dataclasses import replace
 
@@ -6,70 +6,21 @@ import numpy as np
 import pytest
 
 from labresults.calculation.evaluation import evaluate
-from labresults.calculation.interference import correct, corrections
-from labresults.calculation.run import Interference
-from labresults.terms import BlankRule, Mark, Role
-from tests.calculation.builders import CU, FE, method, result_at, run_of, sample, solid, standards
-
-ARSENIC = replace(CU, key="As 193.696", element="As", interferences=(Interference("Al", 0.013),))
-ALUMINIUM = replace(FE, key="Al 308.215", element="Al")
-LINES = (ARSENIC, ALUMINIUM)
-
-
-def test_aluminium_pretends_arsenic() -> None:
-    """EPA Method 6010D, section 4.2 (from memory): 100 mg/L of Al reads as 1.3 mg/L of As at 193.696 nm, so that
-    10 mg/L reads as 0.13 mg/L."""
-    found = correct(np.array([[0.13, 10.0], [0.63, 10.0]]), corrections(LINES).matrix)
-    assert found == pytest.approx(np.array([[0.0, 10.0], [0.5, 10.0]]), abs=1e-15)
-
-
-def test_elements_that_interfere_with_each_other_are_solved_together() -> None:
-    # given true contents of 2 and 3, of which each line reads a tenth and a fifth of the other's
-    one = replace(CU, interferences=(Interference("Fe", 0.1),))
-    other = replace(FE, interferences=(Interference("Cu", 0.2),))
-    apparent = np.array([[2.0 + 0.1 * 3.0, 3.0 + 0.2 * 2.0]])
-    assert correct(apparent, corrections([one, other]).matrix) == pytest.approx(np.array([[2.0, 3.0]]))
-
-
-def test_the_interferent_is_taken_from_its_first_line() -> None:
-    second = replace(ALUMINIUM, key="Al 396.152", rank=2)
-    found = corrections([ARSENIC, second, ALUMINIUM])
-    assert found.of(0) == [2]
-
-
-def interfered(al: float) -> tuple[float | None, str | None, tuple[Mark, ...]]:
-    """Return the arsenic of a sample that holds 0.5 mg/L of it beside aluminium."""
-    places = [*standards(As=10.0, Al=100.0), sample("A", As=0.5 + 0.013 * al, Al=al)]
-    found = result_at(evaluate(run_of(*places, lines=LINES), method(lines=LINES)), 5, ARSENIC.key)
-    return found.value, found.why_no_value, found.marks
-
-
-def test_a_result_is_corrected_in_the_run() -> None:
-    value, _, marks = interfered(al=10.0)
-    assert (value, marks) == (pytest.approx(50.0), ())
-
-
-def test_an_interferent_over_its_range_makes_the_correction_invalid() -> None:
-    value, why, marks = interfered(al=150.0)
-    assert (value, marks) == (None, (Mark.NO_VALUE,))
-    assert "Al 308.215 interferes at As 193.696 and is over range" in str(why)
-
-
-def test_lines_of_interfering_elements_are_compulsory() -> None:
-    run = run_of(*standards(As=10.0), sample("A", As=0.5), lines=(ARSENIC,))
-    found = result_at(evaluate(run, method(lines=LINES)), 5, ARSENIC.key)
-    assert found.value is None
-    assert "Al interferes at As 193.696 and was not measured" in str(found.why_no_value)
-
-
-def test_an_interferent_that_was_not_read_gives_no_value_at_its_position_alone() -> None:
-    places = [*standards(As=10.0, Al=100.0), sample("A", As=0.5), sample("B", As=0.5)]
-    run = run_of(*places, lines=LINES)
-    run.signal[4, 1] = np.nan
-    evaluation = evaluate(run, method(lines=LINES))
-    assert "no correction" in str(result_at(evaluation, 5, ARSENIC.key).why_no_value)
-    assert result_at(evaluation, 6, ARSENIC.key).value == pytest.approx(50.0)
-
+from labresults.calculation.run import RULES, Position
+from labresults.calculation.solutions import Solutions, find_solutions
+from labresults.terms import BlankRule, Role
+from tests.calculation.builders import (
+    CU,
+    At,
+    check,
+    method,
+    noisy,
+    result_at,
+    run_of,
+    sample,
+    solid,
+    standards,
+)
 
 BLANKS = [
     sample("MB 1", role=Role.METHOD_BLANK, Cu=0.02),
@@ -111,3 +62,193 @@ def test_a_blank_that_was_not_read_is_left_out_of_the_mean() -> None:
     run.signal[4, 0] = np.nan
     found = result_at(evaluate(run, method(blank_rule=BlankRule.SUBTRACT)), 8)
     assert found.solution == pytest.approx(0.96)
+
+
+def test_a_post_digestion_spike_carries_the_blank_of_its_batch() -> None:
+    spike = sample("P", solid("A"), role=Role.POST_DIGESTION_SPIKE, Cu=1.5)
+    found = find_solutions(run_of(*standards(Cu=10.0), *BLANKS, spike), method(blank_rule=BlankRule.SUBTRACT))
+    assert found.concentration[7, 0] == pytest.approx(1.47)
+
+
+# ---------------------------------------------------------------- uncertainties of the corrections
+
+
+def subtracting(*blanks: At, rules: int = RULES) -> Solutions:
+    """Return the solutions of a batch with these blanks and one sample, the last position."""
+    run = noisy(run_of(*standards(Cu=10.0), *blanks, sample("A", solid("A", dilution=2.0), Cu=1.0)))
+    return find_solutions(run, method(blank_rule=BlankRule.SUBTRACT, rules=rules))
+
+
+def blanks(*contents: float) -> list[At]:
+    return [sample(f"MB {i}", role=Role.METHOD_BLANK, Cu=content) for i, content in enumerate(contents)]
+
+
+def test_the_mean_blank_has_the_uncertainty_of_a_mean() -> None:
+    """s/sqrt(n): JCGM 100:2008 (GUM), 4.2.3; half of it in a solution that is diluted twice."""
+    found = subtracting(*blanks(0.02, 0.04, 0.09))
+    read = found.read[4:7, 0]
+    assert found.u_blank[7, 0] == pytest.approx(np.std(read, ddof=1) / 3**0.5 / 2.0)
+    assert found.u[7, 0] == pytest.approx(np.hypot(found.u_read[7, 0], found.u_blank[7, 0]))
+    assert np.isnan(found.u_blank[:7, 0]).all()  # nothing is subtracted from standards and blanks
+
+
+def test_a_single_blank_has_the_uncertainty_of_its_own_reading() -> None:
+    found = subtracting(*blanks(0.03))
+    assert found.u_blank[5, 0] == pytest.approx(found.u_read[4, 0] / 2.0)
+
+
+def test_a_blank_whose_uncertainty_is_not_known_leaves_none_to_what_it_is_taken_from() -> None:
+    # given an instrument that calibrates, a sample of three replicates, and a blank that was read once
+    places = [*blanks(0.03), sample("A", Cu=1.0)]
+    run = run_of(*places, signal=np.array([[0.03], [1.0]]))
+    run.spread[0, 0] = np.nan
+    found = find_solutions(run, method(instrument_calibrates=True, blank_rule=BlankRule.SUBTRACT, rules=RULES))
+    assert found.concentration[1, 0] == pytest.approx(0.97)
+    assert np.isnan(found.u[1, 0])
+
+
+def test_blanks_in_another_order_give_the_same_bits() -> None:
+    run = noisy(run_of(*standards(Cu=10.0), *blanks(0.02, 0.041, 0.093), sample("A", Cu=1.0)))
+    swapped = replace(run, signal=run.signal[[0, 1, 2, 3, 6, 4, 5, 7]])
+    one, other = (
+        find_solutions(each, method(blank_rule=BlankRule.SUBTRACT, rules=RULES)).concentration[7]
+        for each in (run, swapped)
+    )
+    assert one.tobytes() == other.tobytes()
+
+
+def test_by_the_first_rules_an_uncertainty_is_that_of_the_reading_alone() -> None:
+    found = subtracting(*blanks(0.02, 0.04), rules=1)
+    assert found.u.tobytes() == found.u_read.tobytes()
+
+
+def test_where_means_are_fitted_a_reading_of_as_many_replicates_is_one_observation() -> None:
+    """EURACHEM/CITAC QUAM (2012), example A5: p counts what the fit counts; the sample's replicates for each of theirs.
+
+    By the first rules the replicates of the sample counted alone, whatever the standards had.
+    """
+    run = noisy(run_of(*standards(Cu=10.0), sample("A", Cu=2.0)))  # all read in three replicates
+    single = replace(run, count=np.ones_like(run.count))
+    now, then = (find_solutions(run, method(rules=rules)).u[4, 0] for rules in (RULES, 1))
+    assert now == pytest.approx(find_solutions(single, method(rules=1)).u[4, 0])
+    assert now > then
+
+
+def test_where_the_instrument_calibrates_the_replicates_are_all_that_is_known() -> None:
+    run = run_of(sample("A", Cu=2.0), signal=np.array([[2.0]]))
+    found = find_solutions(run, method(instrument_calibrates=True, rules=RULES))
+    assert found.u[0, 0] == pytest.approx(5.0 / 3**0.5)
+
+
+# ---------------------------------------------------------------- internal standard
+
+YTTRIUM = replace(CU, key="Y 371.029", element="Y")
+
+
+def beside_yttrium(*signals: float) -> Solutions:
+    """Return the solutions of four standards and one sample, with these signals of yttrium."""
+    run = run_of(*standards(Cu=10.0), sample("A", Cu=2.0), lines=(CU, YTTRIUM))
+    run.signal[:, 1] = signals
+    return find_solutions(run, method(internal_standard=YTTRIUM.key, rules=RULES))
+
+
+@pytest.mark.parametrize(
+    ("signals", "recovery"),
+    [
+        ((4000.0, 4100.0, 3900.0, 4000.0, 3000.0), 75.0),
+        ((4000.0, float("nan"), 4000.0, 4000.0, 4400.0), 110.0),
+        ((4000.0, 4000.0, 4000.0, 4000.0, 0.0), 0.0),
+        ((4000.0, 4000.0, 4000.0, 4000.0, float("nan")), float("nan")),
+        ((0.0, 0.0, 0.0, 0.0, 4000.0), float("nan")),
+    ],
+    ids=["low", "one standard not read", "dead", "not read", "none in the standards"],
+)
+def test_the_internal_standard_is_compared_with_its_calibration_solutions(
+    signals: tuple[float, ...], recovery: float
+) -> None:
+    assert beside_yttrium(*signals).internal_standard_recovery[4] == pytest.approx(recovery, nan_ok=True)
+
+
+def test_without_an_internal_standard_there_is_no_recovery() -> None:
+    found = find_solutions(run_of(*standards(Cu=10.0), sample("A", Cu=2.0)), method(rules=RULES))
+    assert np.isnan(found.internal_standard_recovery).all()
+
+
+# ---------------------------------------------------------------- standard additions
+
+
+def added_to(number: int, *amounts: float, sensitivity: float) -> list[At]:
+    """Return a sample of 2 mg/L at this position, in a matrix that takes some of the signal, with its additions."""
+    parent = sample("A", Cu=2.0 * sensitivity)
+    return [
+        parent,
+        *(
+            At(
+                Position(0, Role.STANDARD_ADDITION, f"A + {amount}", parent=number, added={"Cu": amount}),
+                {"Cu": (2.0 + amount) * sensitivity},
+            )
+            for amount in amounts
+        ),
+    ]
+
+
+def by_additions(*places: At, **changes: object) -> Solutions:
+    return find_solutions(run_of(*standards(Cu=10.0), *places), method(by_additions=True, rules=RULES, **changes))
+
+
+def test_a_sample_is_calibrated_in_its_own_matrix() -> None:
+    # given a matrix that leaves 70 % of the signal
+    found = by_additions(*added_to(5, 1.0, 2.0, 4.0, sensitivity=0.7))
+    # then the curve reads too little, and the additions do not
+    assert found.through_curve[4, 0] == pytest.approx(1.4)
+    assert found.read[4, 0] == pytest.approx(2.0)
+    assert found.concentration[4, 0] == pytest.approx(2.0)
+    assert found.additions[4, 0].n == 4
+    assert found.u_read[4, 0] == found.additions[4, 0].u
+
+
+@pytest.mark.parametrize(
+    ("places", "why"),
+    [
+        ([sample("A", Cu=2.0)], "A has none. Plan and read its additions"),
+        (added_to(5, 1.0, sensitivity=0.7), "the solution itself and at least two additions are needed"),
+        (added_to(5, 1.0, 20.0, sensitivity=0.7), "the solution itself and at least two additions are needed"),
+    ],
+    ids=["no additions", "one addition", "an addition over range is not used"],
+)
+def test_a_sample_without_enough_additions_has_no_value(places: list[At], why: str) -> None:
+    found = by_additions(*places)
+    assert np.isnan(found.concentration[4, 0])
+    assert why in str(found.why_no_concentration(4, 0))
+
+
+def test_a_sample_over_range_stays_over_range() -> None:
+    found = by_additions(sample("A", Cu=11.0))
+    assert found.is_over_range(4, 0)
+    assert found.read[4, 0] == pytest.approx(11.0)
+
+
+def test_control_samples_are_read_through_the_curve() -> None:
+    found = by_additions(check("V", cu=5.0), *blanks(0.03))
+    assert found.read[4:, 0] == pytest.approx([5.0, 0.03])
+    assert [found.why_no_concentration(row, 0) for row in (4, 5)] == [None, None]
+
+
+# ---------------------------------------------------------------- the working range in use
+
+
+def test_a_standard_left_out_takes_its_part_of_the_working_range() -> None:
+    # given the highest of the standards 1, 5 and 10 mg/L left out
+    places = [*standards(Cu=10.0), sample("A", Cu=6.0), sample("B", Cu=4.0)]
+    run = replace(run_of(*places), left_out=frozenset({(4, CU.key)}))
+    found, before = find_solutions(run, method(rules=RULES)), find_solutions(run, method(rules=1))
+    # then what lies above the standards in use is over range; by the first rules the line's own range counted
+    assert [found.range_top(4, 0), before.range_top(4, 0)] == [5.0, 10.0]
+    assert [found.is_over_range(row, 0) for row in (4, 5)] == [True, False]
+    assert not before.is_over_range(4, 0)
+
+
+def test_the_quantification_limit_is_not_below_the_lowest_standard_in_use() -> None:
+    run = replace(run_of(*standards(Cu=10.0), sample("A", Cu=2.0)), left_out=frozenset({(2, CU.key)}))
+    assert find_solutions(run, method(rules=RULES)).quantification_limit(4, 0) == 5.0
+    assert find_solutions(run, method(rules=1)).quantification_limit(4, 0) == 0.03

@@ -24,6 +24,8 @@ from tests.calculation.builders import (
     standards,
 )
 
+YTTRIUM = replace(CU, key="Y 371.029", element="Y")
+
 
 def test_a_line_without_a_curve_fails_alone() -> None:
     # given copper standards without iron
@@ -144,12 +146,11 @@ def test_standards_are_taken_in_their_own_unit() -> None:
 
 def test_a_ratio_to_the_internal_standard_takes_away_what_all_lines_share() -> None:
     # given yttrium in every solution, and a sample that reaches the plasma at 80 %
-    yttrium = replace(CU, key="Y 371.029", element="Y")
-    run = run_of(*standards(Cu=10.0), sample("A", Cu=2.0), lines=(CU, yttrium))
+    run = run_of(*standards(Cu=10.0), sample("A", Cu=2.0), lines=(CU, YTTRIUM))
     run.signal[:, 1] = 5000.0
     run.signal[4] *= 0.8
     # when evaluated with and without the internal standard
-    with_standard = evaluate(run, method(internal_standard=yttrium.key, lines=(CU, yttrium)))
+    with_standard = evaluate(run, method(internal_standard=YTTRIUM.key, lines=(CU, YTTRIUM)))
     without = evaluate(run, method())
     # then
     assert result_at(with_standard, 5).value == pytest.approx(200.0)
@@ -158,10 +159,9 @@ def test_a_ratio_to_the_internal_standard_takes_away_what_all_lines_share() -> N
 
 
 def test_a_position_without_its_internal_standard_has_no_value() -> None:
-    yttrium = replace(CU, key="Y 371.029", element="Y")
-    run = run_of(*standards(Cu=10.0), sample("A", Cu=2.0), lines=(CU, yttrium))
+    run = run_of(*standards(Cu=10.0), sample("A", Cu=2.0), lines=(CU, YTTRIUM))
     run.signal[4, 1] = np.nan
-    found = result_at(evaluate(run, method(internal_standard=yttrium.key)), 5)
+    found = result_at(evaluate(run, method(internal_standard=YTTRIUM.key)), 5)
     assert (found.value, found.marks) == (None, (Mark.NO_VALUE,))
     assert "internal standard" in str(found.why_no_value)
 

@@ -2,14 +2,17 @@
 
 import math
 from dataclasses import replace
+from random import Random
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from labresults.calculation.errors import NeedsMoisture
 from labresults.calculation.evaluation import evaluate
-from labresults.calculation.run import Array, Determination, Expected, Interference, RunTable
+from labresults.calculation.preparation import chain_factor
+from labresults.calculation.run import Array, Determination, Expected, Interference, Portion, RunTable
 from labresults.terms import Basis, Mark, Role, SolutionKind, State
 from tests.calculation.builders import (
     CONTINUING,
@@ -209,3 +212,61 @@ def test_a_constant_in_all_signals_changes_no_concentration(constant: float, see
     before: Array = evaluate(run, method(lines=(CU, FE))).concentration
     after = evaluate(replace(run, signal=run.signal + constant), method(lines=(CU, FE))).concentration
     assert after == pytest.approx(before, rel=1e-9, abs=1e-9)
+
+
+def test_a_reading_after_a_very_high_one_is_marked_from_the_second_edition_on() -> None:
+    sticky = replace(CU, carry_over=0.02)
+    run = run_of(*standards(Cu=10.0), sample("A", Cu=9.0), sample("B", Cu=0.2), sample("C", Cu=0.2), lines=(sticky,))
+    marked = {
+        rules: [each.position for each in evaluate(run, method(lines=(sticky,), rules=rules)).results if each.marks]
+        for rules in (1, 2)
+    }
+    assert marked == {1: [], 2: [6]}
+
+
+def test_results_are_read_like_a_tuple_and_found_by_their_place() -> None:
+    run = run_of(*standards(Cu=10.0, Fe=100.0), sample("A", Cu=2.0), sample("B", Cu=3.0), lines=(CU, FE))
+    table = evaluate(run, method(lines=(CU, FE))).results
+    assert len(table) == 4
+    assert list(table) == [table[0], table[1], *table[2:4]]
+    assert table.at(6, CU.key) == table[2]  # type: ignore[attr-defined]
+    assert table.at(1, CU.key) is None  # type: ignore[attr-defined]
+    assert repr(table) == repr(tuple(table))
+
+
+def alone(portion: Portion) -> float | str:
+    """Return the factor of one portion's chain, or why it cannot be followed."""
+    try:
+        return chain_factor(portion, Determination("Cu", "Cu", "mg/kg"), solution_unit="mg/L")
+    except NeedsMoisture as error:
+        return str(error)
+
+
+@settings(max_examples=30)
+@given(seed=st.integers(0, 10_000))
+def test_results_in_bulk_are_those_of_each_portion_alone(seed: int) -> None:
+    # given portions of all kinds of states and dilutions, some without the moisture that their basis needs
+    chance = Random(seed)
+    portions = [
+        solid(
+            f"P{n}",
+            mass_g=chance.uniform(0.1, 2.0),
+            state=chance.choice([State.AS_RECEIVED, State.AIR_DRY, State.DRIED_105]),
+            moisture_percent=chance.choice([None, 5.0, 12.5]),
+            basis=chance.choice([None, Basis.DRY]),
+            dilution=chance.choice([1.0, 4.0]),
+        )
+        for n in range(6)
+    ]
+    run = run_of(*standards(Cu=10.0), *[sample(each.key, each, Cu=chance.uniform(-0.02, 11.0)) for each in portions])
+    # when
+    results = evaluate(run, method()).results
+    # then each has the very bits of its own chain, or its own reason
+    for portion, result in zip(portions, results, strict=True):
+        factor = alone(portion)
+        if isinstance(factor, str):
+            assert result.value is None
+            assert factor in str(result.why_no_value) or Mark.OVER_RANGE in result.marks
+        else:
+            assert result.upper_limit == CU.range_top * factor
+            assert result.value == (None if result.solution is None else result.solution * factor)

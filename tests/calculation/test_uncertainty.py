@@ -54,6 +54,65 @@ def test_a_cadmium_standard_keeps_its_figures_to_the_end() -> None:
     assert concentration * relative == as_printed(expected["u_c_unrounded_chain"])
 
 
+def test_cadmium_released_by_a_dish_has_its_largest_share_from_the_curve_and_the_temperature() -> None:
+    # given QUAM, example A5: a quotient of five factors
+    case = UNCERTAINTY["cadmium from ceramic ware"]
+    given, expected = case["inputs"], case["expected"]
+    relative = {
+        "curve": given["u_c0_mg_L"] / given["c0_mg_L"],
+        "volume": given["u_V_L"] / given["V_L"],
+        "area": given["u_a_V_dm2"] / given["a_V_dm2"],
+        "acid": given["u_f_acid"],
+        "time": given["f_time_halfwidth"] / math.sqrt(3),
+        "temperature": given["f_temp_halfwidth"] / math.sqrt(3),
+    }
+    # when
+    released = given["c0_mg_L"] * given["V_L"] / given["a_V_dm2"]
+    u = released * combine(list(relative.values()))
+    # then
+    assert released == as_printed(expected["r_mg_dm2"])
+    assert u == as_printed(expected["u_r_mg_dm2"])
+    assert sorted(relative, key=lambda name: relative[name])[-2:] == ["temperature", "curve"]
+
+
+def test_an_end_gauge_is_combined_by_its_sensitivities_and_expanded_by_its_effective_degrees_of_freedom() -> None:
+    # given GUM, H.1
+    case = UNCERTAINTY["end gauge"]
+    given, expected = case["inputs"], case["expected"]
+    u_d = combine(given["u_d_parts_nm"])
+    u_alpha = given["l_s_nm"] * given["theta_bar_C"] * given["d_alpha_halfwidth_per_C"] / math.sqrt(3)
+    u_theta = given["l_s_nm"] * given["alpha_s_per_C"] * given["d_theta_halfwidth_C"] / math.sqrt(3)
+    contributions = [given["u_l_s_nm"], u_d, u_alpha, u_theta]
+    nu_d = effective_degrees_of_freedom(given["u_d_parts_nm"], given["nu_d_parts"])
+    # when
+    uc = combine(contributions)
+    nu = effective_degrees_of_freedom(contributions, [given["nu_l_s"], nu_d, given["nu_d_alpha"], given["nu_d_theta"]])
+    k = coverage_factor(0.99, math.floor(nu))
+    # then
+    assert (u_d, abs(u_alpha), u_theta, uc) == (
+        as_printed(expected["u_d_nm"]),
+        as_printed(expected["u_d_alpha_nm"]),
+        as_printed(expected["u_d_theta_nm"]),
+        as_printed(expected["uc_nm"]),
+    )
+    assert math.floor(nu) == int(expected["nu_eff_truncated"])
+    assert k == as_printed(expected["t99_16"])
+    assert expand(float(expected["uc_nm"]), k) == as_printed(expected["U99_nm"])
+
+
+def test_precision_and_bias_of_ammonium_in_water() -> None:
+    # given Nordtest TR 537: control limits within the laboratory, bias from six rounds of proficiency tests
+    case = UNCERTAINTY["ammonium in water"]
+    given, expected = case["inputs"], case["expected"]
+    rounds = given["PT_bias_percent"]
+    root_mean_square = combine(rounds) / math.sqrt(len(rounds))
+    # when
+    uc = combine([given["u_Rw_percent"], root_mean_square, given["u_Cref_percent"]])
+    # then
+    assert uc == as_printed(expected["uc_percent"])
+    assert expand(uc, 2.0) == as_printed(expected["U_percent"])
+
+
 @pytest.mark.parametrize(("c", "expected"), [(0.0, 0.3), (-4.0, 0.5), (4.0, 0.5), (4000.0, 400.0)])
 def test_uncertainty_has_a_floor_and_grows_with_the_content(c: float, expected: float) -> None:
     assert u_of_concentration(c, 0.3, 0.1) == pytest.approx(expected, rel=1e-6)

@@ -2,23 +2,35 @@
 
 from datetime import date
 
+from labresults.actions.access import end_access_token
 from labresults.actions.asking import AcceptedConcern
 from labresults.actions.attachments import attach_file
 from labresults.actions.batches import begin_batch, discard_portion
 from labresults.actions.calendar import mark_calendar_day
 from labresults.actions.corrections import correct_identification
 from labresults.actions.delivery import receive_samples
-from labresults.actions.evaluation import accept_control
+from labresults.actions.estimates import determine_interferences, estimate_limit
+from labresults.actions.evaluation import accept_control, let_stand
 from labresults.actions.fire import Fired, record_fire_charges
 from labresults.actions.holding import register_holding_time
 from labresults.actions.mass_losses import Heated, record_mass_losses
 from labresults.actions.materials import record_equipment_check, register_lot
 from labresults.actions.methods import save_layout
 from labresults.actions.overrides import allow_override
+from labresults.actions.runs import plan_run
 from labresults.actions.samples import state_not_measured
 from labresults.models import ControlOutcome, Lot, Matrix, PreparationBatch
 from labresults.readers.delivery import DeliveredSample
-from labresults.terms import DayPart, MassLossKind, NotMeasured, OverrideKind, Verdict
+from labresults.terms import (
+    DayPart,
+    LimitProcedure,
+    LimitQuantity,
+    MassLossKind,
+    NotMeasured,
+    OverrideKind,
+    Role,
+    Verdict,
+)
 from reports.actions.certificates import amend_certificate, withdraw_certificate
 from reports.models import Certificate
 from tests.builders import (
@@ -28,7 +40,11 @@ from tests.builders import (
     Laboratory,
     a_certificate,
     a_method,
+    a_run,
+    a_run_with_copper_alone,
     a_submission,
+    a_token,
+    a_weighed_batch,
     an_evaluated_run,
     approved,
 )
@@ -45,6 +61,10 @@ def a_lived_in_laboratory(lab: Laboratory) -> Certificate:
     outcomes = failed_controls(lab)
     accept_control(by=lab.people["analyst"], at=lab.later(), reason="read again by hand", outcomes=outcomes)
     run = outcomes[0].evaluation.run
+    number, line, *_ = outcomes[0].evaluation.repeats[0]
+    let_stand(
+        by=lab.people["analyst"], at=lab.later(), reason="accepted", places=[(run.positions.get(number=number), line)]
+    )
     submission = run.positions.filter(portion__subsample__isnull=False)[0].portion.subsample.sample.submission
     certificate = a_certificate(lab, approved(lab, submission))
     amended = amend_certificate(
@@ -77,6 +97,9 @@ def a_lived_in_laboratory(lab: Laboratory) -> Certificate:
         name=f"said on {lab.clock:%d %B at %H:%M}",
     )  # fmt: skip
     _asked_alone(lab)
+    _estimated(lab)
+    _planned_anew(lab)
+    end_access_token(by=lab.people["analyst"], at=lab.later(), reason="the machine is sold", token=a_token(lab))
     return certificate
 
 
@@ -90,6 +113,30 @@ def _asked_alone(lab: Laboratory) -> None:
         by=lab.people["reception"], at=lab.later(), client=lab.client, methods=[lab.method],
         rows=[DeliveredSample(1, "a crumb", "soil", "0.2", basis="dry basis")],
         concerns=[AcceptedConcern("too little|row 1|AR-7", "all there is")],
+    )  # fmt: skip
+
+
+def _estimated(lab: Laboratory) -> None:
+    """A limit that was set by hand, and what copper alone showed at the line of lead."""
+    estimate_limit(
+        by=lab.people["quality manager"], at=lab.later(), reason="agreed", version=lab.version,
+        line=lab.version.lines.earliest("pk").line, procedure=LimitProcedure.BY_HAND,
+        by_hand={LimitQuantity.DETECTION: 0.02},
+    )  # fmt: skip
+    version = lab.version
+    determine_interferences(
+        by=lab.people["quality manager"], at=lab.later(), evaluation=a_run_with_copper_alone(lab)
+    )  # fmt: skip
+    lab.version = version
+
+
+def _planned_anew(lab: Laboratory) -> None:
+    """A run list that was made by a form, in place of one that nothing was read of."""
+    run = a_run(lab, a_weighed_batch(lab, a_submission(lab, 1)))
+    portions = [position.portion for position in run.positions.filter(role=Role.SAMPLE)]
+    plan_run(
+        by=lab.people["analyst"], at=lab.later(), reason="another order", method_version=lab.version,
+        portions=portions, instrument=lab.spectrometer, replaces=run, form_key=f"form of {lab.clock.isoformat()}",
     )  # fmt: skip
 
 

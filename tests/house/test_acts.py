@@ -1,12 +1,13 @@
 """An act is one transaction, one permission check and one audit event; without an event it is undone."""
 
+import gc
 from datetime import datetime
 
 import pytest
 from django.db import connection
 
 from labresults.actions.people import enrol_person, found_laboratory
-from labresults.acts import ACTS, Done, NotAuthorised, WrongState, act
+from labresults.acts import ACTS, BadInput, Done, NotAuthorised, WrongState, act
 from labresults.models import AuditEvent, Client, Person
 from labresults.queries.history import broken_link
 from tests.builders import PASSWORD
@@ -115,3 +116,12 @@ def acts_of_roles() -> list[frozenset[str]]:
     from labresults.roles import ROLES  # noqa: PLC0415
 
     return list(ROLES.values())
+
+
+def test_garbage_is_collected_again_after_an_act_and_after_a_refusal(people: dict[str, Person], now: datetime) -> None:
+    given = {"at": now, "sign_in": "x", "full_name": "X Y", "password": PASSWORD, "roles": ["reviewer"]}
+    enrol_person(by=people["laboratory manager"], **given)
+    assert gc.isenabled()
+    with pytest.raises(BadInput):
+        enrol_person(by=people["laboratory manager"], **given)
+    assert gc.isenabled()

@@ -6,7 +6,7 @@ import pytest
 from django.core.management import CommandError, call_command
 
 from labresults.models import Run, Sample
-from tests.builders import PASSWORD, Laboratory, a_reading_file
+from tests.builders import PASSWORD, Laboratory, a_reading_file, a_submission, a_weighed_batch, an_evaluated_run
 
 AT = "2026-11-16T09:00:00+00:00"
 
@@ -94,3 +94,31 @@ def test_a_delivery_with_a_concern_is_logged_with_a_reason_only(
         "all there is",
     )
     assert sample.submission.requests.get().terms.get().basis == "dry basis"
+
+
+def test_a_run_is_looked_at_before_it_is_planned_and_planned_anew(
+    lab: Laboratory, capsys: pytest.CaptureFixture[str]
+) -> None:
+    a_weighed_batch(lab, a_submission(lab, 1))
+    who = {"by": "analyst", "at": AT, "instrument": "P1"}
+    listed = said(capsys, "plan_run", "B26-0001", preview=True, **who)
+    assert "   8  KF26-00001  sample" in listed
+    assert "No rule of the method is broken." in listed
+    assert not Run.objects.exists()
+    assert "R26-0001: " in said(capsys, "plan_run", "B26-0001", **who)
+    assert "R26-0002: " in said(capsys, "plan_run", "B26-0001", replaces="R26-0001", **who)
+    with pytest.raises(CommandError, match=r"Read before, .* KF26-00001"):
+        call_command("plan_run", "B26-0001", **who)
+    with pytest.raises(CommandError, match="Name a batch, or a method with --again"):
+        call_command("plan_run", **who)
+
+
+def test_what_an_evaluation_asks_for_is_planned_again_by_command(
+    lab: Laboratory, capsys: pytest.CaptureFixture[str]
+) -> None:
+    an_evaluated_run(lab, a_submission(lab, 3), contents={"KF26-00002": {"Cu": 4500.0, "Pb": 35.0}})
+    given = {"by": "analyst", "at": AT, "instrument": "P1", "again": "AR-7"}
+    assert "R26-0002: " in said(capsys, "plan_run", **given)
+    position = Run.objects.latest("pk").positions.get(role="sample")
+    assert (position.label, position.dilution, position.repeat) == ("KF26-00002", 10.0, "re-dilute")
+    assert position.repeat_cause.startswith("R26-0001, position 9: ")

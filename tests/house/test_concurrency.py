@@ -9,7 +9,7 @@ import pytest
 from django.db import connection
 
 from labresults.actions.delivery import receive_samples
-from labresults.actions.runs import import_readings
+from labresults.actions.readings import import_readings
 from labresults.acts import Refusal, WrongState
 from labresults.models import AuditEvent, ReadingFile, Sample, Submission
 from labresults.queries.history import broken_link

@@ -13,12 +13,14 @@ import pytest
 import labresults.actions
 import reports.actions
 from labresults.actions import (
+    access,
     attachments,
     batches,
     calendar,
     corrections,
     custody,
     delivery,
+    estimates,
     evaluation,
     fire,
     holding,
@@ -27,8 +29,10 @@ from labresults.actions import (
     methods,
     overrides,
     people,
+    readings,
     requests,
     review,
+    revisions,
     runs,
     samples,
     weighings,
@@ -43,6 +47,8 @@ from labresults.terms import (
     Custody,
     DayPart,
     EquipmentKind,
+    LimitProcedure,
+    LimitQuantity,
     MassLossKind,
     MaterialKind,
     NotMeasured,
@@ -61,7 +67,9 @@ from tests.builders import (
     a_method,
     a_reading_file,
     a_run,
+    a_run_with_copper_alone,
     a_submission,
+    a_token,
     a_weighed_batch,
     an_evaluated_run,
     an_imported_file,
@@ -71,9 +79,9 @@ from tests.builders import (
 NOT_ACTS = {
     "compute": "evaluates without storing",
     "compute_again": "evaluates without storing",
-    "inputs_digest": "a digest of values",
-    "outputs_digest": "a digest of values",
-    "this_platform": "names the machine",
+    "store_curves": "part of an act, under its lock",
+    "store_outcomes": "part of an act, under its lock",
+    "store_results": "part of an act, under its lock",
     "next_number": "part of acts, under their lock",
     "next_sample_numbers": "part of acts, under their lock",
     "accept_concerns": "part of acts, under their lock",
@@ -131,6 +139,11 @@ def _change(lab: Laboratory) -> Callable[..., Any]:
 def _not_measured(lab: Laboratory) -> Callable[..., Any]:
     sample = a_submission(lab).samples.first()
     return lambda **who: samples.state_not_measured(sample=sample, method=lab.method, word=NotMeasured.DESTROYED, **who)
+
+
+def _coefficients(lab: Laboratory) -> Callable[..., Any]:
+    evaluation = a_run_with_copper_alone(lab)
+    return lambda **who: estimates.determine_interferences(evaluation=evaluation, **who)
 
 
 def _add(lab: Laboratory) -> Callable[..., Any]:
@@ -217,9 +230,14 @@ def _plan(lab: Laboratory) -> Callable[..., Any]:
 
 def _import(lab: Laboratory) -> Callable[..., Any]:
     run = a_run(lab, a_weighed_batch(lab, a_submission(lab)))
-    return lambda **who: runs.import_readings(
+    return lambda **who: readings.import_readings(
         run=run, content=a_reading_file(run), filename="n.csv", layout=lab.layout, **who
     )
+
+
+def _end_access(lab: Laboratory) -> Callable[..., Any]:
+    token = a_token(lab)
+    return lambda **who: access.end_access_token(token=token, **who)
 
 
 def _evaluate(lab: Laboratory) -> Callable[..., Any]:
@@ -231,6 +249,13 @@ def _evaluate(lab: Laboratory) -> Callable[..., Any]:
 def _accept(lab: Laboratory) -> Callable[..., Any]:
     failed = an_evaluated_run(lab, a_submission(lab), factors={("CCV 1", "Pb"): 1.2}).outcomes.filter(verdict="outside")
     return lambda **who: evaluation.accept_control(outcomes=list(failed), **who)
+
+
+def _let_stand(lab: Laboratory) -> Callable[..., Any]:
+    evaluated = an_evaluated_run(lab, a_submission(lab), factors={("CCV 1", "Pb"): 1.2})
+    number, line, *_ = evaluated.repeats[0]
+    place = evaluated.run.positions.get(number=number), line
+    return lambda **who: evaluation.let_stand(places=[place], **who)
 
 
 def _select(lab: Laboratory) -> Callable[..., Any]:
@@ -288,6 +313,27 @@ EXAMPLES: dict[str, tuple[str, Callable[[Laboratory], Callable[..., Any]]]] = {
         ),
     ),
     "record_mass_losses": ("preparer", _dishes),
+    "estimate_limit": (
+        "quality manager",
+        lambda lab: (
+            lambda **who: estimates.estimate_limit(
+                version=lab.version,
+                line=lab.version.lines.first().line,
+                procedure=LimitProcedure.BY_HAND,
+                by_hand={LimitQuantity.DETECTION: 0.02},
+                **who,
+            )
+        ),
+    ),
+    "determine_interferences": ("quality manager", _coefficients),
+    "revise_method_version": (
+        "quality manager",
+        lambda lab: (
+            lambda **who: revisions.revise_method_version(
+                version=lab.version, valid_from=date(2026, 12, 1), version_changes={"coverage_factor": 3.0}, **who
+            )
+        ),
+    ),
     "record_fire_charges": ("preparer", _crucibles),
     "mark_calendar_day": (
         "laboratory manager",
@@ -370,8 +416,14 @@ EXAMPLES: dict[str, tuple[str, Callable[[Laboratory], Callable[..., Any]]]] = {
     "allow_override": ("quality manager", _override),
     "plan_run": ("analyst", _plan),
     "import_readings": ("analyst", _import),
+    "issue_access_token": (
+        "analyst",
+        lambda lab: lambda **who: access.issue_access_token(name="P1", expires_on=date(2026, 12, 31), **who),
+    ),
+    "end_access_token": ("laboratory manager", _end_access),
     "evaluate_run": ("analyst", _evaluate),
     "accept_control": ("analyst", _accept),
+    "let_stand": ("analyst", _let_stand),
     "select_result": ("analyst", _select),
     "approve_results": ("reviewer", _review(review.approve_results)),
     "refuse_results": ("reviewer", _review(review.refuse_results)),

@@ -1,6 +1,7 @@
 """The invented bench and instrument: a reader finds what they write, and the same truth gives the same bytes."""
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -85,6 +86,22 @@ def test_a_disturbance_reaches_its_places_and_its_line_only() -> None:
     assert disturbed[1, 1] - 50.0 == pytest.approx(1.5 * (usual[1, 1] - 50.0))
     disturbed[1, 1] = usual[1, 1]
     np.testing.assert_array_equal(disturbed, usual)
+
+
+def test_a_disturbance_may_grow_and_may_be_of_one_replicate() -> None:
+    usual = measured().signals - 50.0
+    grown = measured(disturbances=[Disturbance("Zn 213.856", 1, 3, 0.8, grows=True)]).signals - 50.0
+    np.testing.assert_allclose(grown[:, 1], usual[:, 1] * np.array([[1.0], [0.9], [0.8]]))
+    single = measured(disturbances=[Disturbance("Zn 213.856", 2, 2, 0.5, replicate=1)]).signals
+    np.testing.assert_allclose(single[1, 1] / measured().signals[1, 1], [1.0, 0.5, 1.0])
+
+
+def test_a_line_that_carries_over_still_sees_what_was_read_before() -> None:
+    carrying = Instrument(**{**vars(SILENT), "carried": 0.1})
+    lines = [COPPER, replace(ZINC, pretended={}, carries=True)]
+    signals = measure(carrying, [*PLACES, Place(4, "RINSE 1", {})], lines, seed=(1,)).signals[:, :, 0] - 50.0
+    np.testing.assert_allclose(signals[:, 1], [0.0, 100.0, 50.0 + 10.0, 5.0])  # of what stood before, not of its rest
+    assert signals[3, 0] == 0.0
 
 
 @pytest.mark.parametrize(

@@ -14,7 +14,8 @@ from labresults.actions.delivery import receive_samples
 from labresults.actions.evaluation import compute_again, evaluate_run
 from labresults.actions.materials import register_lot, register_material
 from labresults.actions.methods import add_method_version
-from labresults.actions.runs import import_readings, plan_run
+from labresults.actions.readings import import_readings
+from labresults.actions.runs import plan_run
 from labresults.actions.weighings import Weighed, record_weighings
 from labresults.models import Evaluation, MethodVersion, Position, PreparationBatch, Run, Submission, Weighing
 from labresults.queries.delivery import delivered
@@ -230,6 +231,7 @@ def measure(
     run = plan_run(
         by=lab.people["analyst"],
         at=lab.later(),
+        reason="published samples only: no control samples of a batch",
         method_version=version,
         portions=[portion for batch in batches for portion in batch.portions.order_by("tube")],
         instrument=lab.spectrometer,

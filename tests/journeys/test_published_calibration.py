@@ -6,18 +6,11 @@ from decimal import Decimal
 
 import pytest
 
-from labresults.actions.batches import begin_batch
-from labresults.actions.delivery import receive_samples
-from labresults.actions.evaluation import compute_again, evaluate_run
-from labresults.actions.materials import register_lot, register_material
-from labresults.actions.methods import add_method_version, save_layout
-from labresults.actions.runs import import_readings, plan_run
-from labresults.actions.weighings import Weighed, record_weighings
-from labresults.models import Evaluation, MethodVersion, Result, Run
-from labresults.readers.delivery import DeliveredSample
-from labresults.readers.layout import Layout, Shape
-from labresults.terms import BlankRule, Curve, MaterialKind, Role, SolutionKind, Weighting
-from tests.builders import NOW, Laboratory
+from labresults.actions.evaluation import compute_again
+from labresults.models import Result
+from labresults.terms import Role
+from tests.builders import Laboratory
+from tests.journeys.published_runs import PublishedRun, evaluated
 from tests.rules.published import published
 
 CALIBRATION, REGRESSION = published("calibration"), published("regression")
@@ -116,7 +109,17 @@ CASES = [
 
 @pytest.mark.parametrize("case", CASES, ids=lambda case: case.id)
 def test_a_published_calibration_comes_back_in_its_printed_figures(lab: Laboratory, case: Case) -> None:
-    evaluation = evaluated(lab, a_run_of(lab, a_method_for(lab, case), case), case)
+    evaluation = evaluated(
+        lab,
+        PublishedRun(
+            concentrations=case.x,
+            standards=[[y] for y in case.y],
+            unknowns=[reading.signals for reading in case.readings],
+            unit=case.unit,
+            per_unit=case.per_unit,
+            mg_per_L=case.mg_per_L,
+        ),
+    )
 
     curve = evaluation.calibrations.get()
     assert curve.count == len(case.x)
@@ -142,94 +145,3 @@ def as_printed(value: float, published_text: str) -> str:
     """The value at the decimals of what was published."""
     decimals = max(0, -int(Decimal(published_text).as_tuple().exponent))
     return f"{Decimal(repr(float(value))):.{decimals}f}"
-
-
-def a_method_for(lab: Laboratory, case: Case) -> MethodVersion:
-    """An unweighted straight line; a standard solution for each different concentration, read as often as published."""
-    quality = lab.people["quality manager"]
-    for place, x in enumerate(sorted(set(case.x))):
-        material = register_material(
-            by=quality, at=NOW, code=f"LEVEL-{x:g}", name=f"standard solution {x:g}", kind=MaterialKind.STANDARD
-        )
-        register_lot(
-            by=quality, at=NOW, number=f"L-{4000 + place}", material=material,
-            received_on=NOW.date(), expires_on=NOW.date(),
-            contents=[{"element": "Cd", "value": x * case.per_unit, "unit": case.unit}],
-        )  # fmt: skip
-    top = max(case.x) * case.mg_per_L
-    return add_method_version(
-        by=quality,
-        at=NOW,
-        code="PL-1",
-        title="Published straight line",
-        area="food and agriculture",
-        valid_from=NOW.date(),
-        version={
-            "what_was_done": "read as it is",
-            "dissolution": "none",
-            "solution_kind": SolutionKind.VOLUME_IN_VOLUME,
-            "solution_unit": "mg/L",
-            "signal_unit": "1",
-            "blank_rule": BlankRule.JUDGE,
-            "weights_edition": "CIAAW 2024",
-            "uncertainty_basis": "published",
-        },
-        matrices=["soil"],
-        lines=[
-            {
-                "element": "Cd", "label": "228.802", "rank": 1, "curve": Curve.LINE, "weighting": Weighting.NONE,
-                "range_top": top, "detection_limit": top / 1000, "quantification_limit": top / 300,
-                "u_floor": 0.0, "u_relative": 0.05,
-            }
-        ],
-        determinations=[{"element": "Cd", "unit": "mg/L"}],
-        criteria=[],
-        standards=[f"LEVEL-{x:g}" for x in case.x],
-        controls=[],
-    )  # fmt: skip
-
-
-def a_run_of(lab: Laboratory, version: MethodVersion, case: Case) -> Run:
-    """Standards as published, then the unknowns, each a sample whose solution was neither made up nor diluted."""
-    submission = receive_samples(
-        by=lab.people["reception"], at=NOW, client=lab.client, methods=[version.method],
-        rows=[DeliveredSample(n, f"unknown {n}", "soil", delivered_mL="400") for n, _ in enumerate(case.readings, 1)],
-    )  # fmt: skip
-    preparer = lab.people["preparer"]
-    batch = begin_batch(
-        by=preparer, at=NOW, method_version=version, caution_read=True,
-        samples=list(submission.samples.order_by("ordinal")),
-    )  # fmt: skip
-    portions = list(batch.portions.order_by("tube"))
-    record_weighings(
-        by=preparer, at=NOW, batch=batch,
-        rows=[Weighed(portion.label, aliquot_mL=332.0, volume_mL=332.0) for portion in portions],
-    )  # fmt: skip
-    return plan_run(
-        by=lab.people["analyst"], at=NOW, method_version=version, portions=portions, instrument=lab.spectrometer
-    )
-
-
-def evaluated(lab: Laboratory, run: Run, case: Case) -> Evaluation:
-    """The run's file read by its layout, and evaluated."""
-    layout = Layout(
-        name="signals", version=1, shape=Shape.LONG, unit="1", position="place", label="name", line="line",
-        replicates=("signal {n}",),
-    )  # fmt: skip
-    analyst = lab.people["analyst"]
-    import_readings(
-        by=analyst, at=NOW, run=run, content=a_file(run, case), filename="signals.csv",
-        layout=save_layout(by=analyst, at=NOW, specification=layout),
-    )  # fmt: skip
-    return evaluate_run(by=analyst, at=NOW, run=run)
-
-
-def a_file(run: Run, case: Case) -> bytes:
-    """A row for each position: its signals as published, the cells of further replicates left empty."""
-    most = max(len(reading.signals) for reading in case.readings)
-    signals = [[y] for y in case.y] + [list(reading.signals) for reading in case.readings]
-    rows = [["place", "name", "line", *(f"signal {n}" for n in range(1, most + 1))]]
-    for position, values in zip(run.positions.order_by("number"), signals, strict=True):
-        cells = [repr(value) for value in values] + [""] * (most - len(values))
-        rows.append([str(position.number), position.label, "Cd 228.802", *cells])
-    return "\n".join(",".join(row) for row in rows).encode()

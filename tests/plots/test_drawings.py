@@ -7,8 +7,11 @@ from xml.etree import ElementTree
 import pytest
 
 from labresults.plots.calibration import DrawnCurve, Standard, calibration_plot, residual_plot
+from labresults.plots.internal_standard import Track, track_plot
 from labresults.plots.lineage import Stage, Stands, lineage_plot
-from labresults.plots.sequence import Check, Series, sequence_plot
+from labresults.plots.matrix import Matrix, State, matrix_plot
+from labresults.plots.sequence import Check, Series, finding, sequence_plot
+from labresults.plots.small import small_calibration
 
 CURVE = DrawnCurve(
     line="Pb 220.353",
@@ -44,6 +47,9 @@ ALL = {
     "calibration": lambda: calibration_plot(CURVE),
     "residuals": lambda: residual_plot(CURVE),
     "sequence": lambda: sequence_plot(CHECKS, [], 90, 110, (19, 46)),
+    "small": lambda: small_calibration(CURVE),
+    "matrix": lambda: matrix_plot(Matrix(("Cu 324.754",), (1, 2), [list(State)[:2]])),
+    "track": lambda: track_plot(Track("Y 371.029", "%", ((1, 100.0), (2, 60.0)), 70.0, 130.0)),
     "lineage": lambda: lineage_plot([Stage("reception", "KF26-04118", (Stands("S26-0311", "rock", "/s"),))], "Why?"),
 }
 
@@ -125,3 +131,16 @@ def test_lineage_ends_in_the_number_that_was_asked_about_and_escapes_what_a_clie
     last = [element.text for element in root.iter(SVG + "text") if "l-last" in (element.get("class") or "")]
     assert last == ["4.12 g/t"]
     assert '<b>&"x' in [element.text for element in root.iter(SVG + "text")]
+
+
+def test_checks_say_which_of_them_left_the_limits() -> None:
+    assert finding(CHECKS, 90, 110) == ("Pb 220.353 leaves 90–110 %: 113.4 % at position 30; 3 verifications hold.")
+    held = replace(CHECKS, checks=CHECKS.checks[:2])
+    assert finding(held, 90, 110) == "Pb 220.353: all 2 verifications lie within 90–110 %."
+
+
+def test_a_calibration_in_small_crosses_out_what_was_left_out() -> None:
+    drawing = small_calibration(CURVE)
+    assert "Pb 220.353, largest residual 0.5 %, 1 left out" in drawing
+    assert len(marks(drawing, "p-thin", "path")) == 1
+    assert len(marks(drawing, "p-point")) == 3

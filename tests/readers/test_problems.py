@@ -8,7 +8,6 @@ import pytest
 
 from labresults.readers.layout import Layout
 from labresults.readers.read import read
-from labresults.readers.run_check import check_against_run
 from tests.readers.files import LONG, LONG_TEXT, WIDE, WIDE_TEXT, workbook
 
 HEAD = "Position;Name;Cu 324.754\n"
@@ -74,6 +73,7 @@ def test_one_problem_named_by_row_and_column(
     assert [(p.row, p.column) for p in found.problems] == [(row, column)]
     assert says in str(found.problems[0])
     assert found.problems[0].what_to_do.endswith(".")
+    assert (found.problems[0].file, bool(found.problems[0].expected)) == ("readings.csv", True)
 
 
 @pytest.mark.parametrize(
@@ -134,49 +134,3 @@ def test_an_archive_that_is_no_workbook() -> None:
     with zipfile.ZipFile(content, "w") as archive:
         archive.writestr("readings.csv", WIDE_TEXT)
     assert "not a workbook" in read(content.getvalue(), "x", WIDE).problems[0].what
-
-
-# ------------------------------------------------------------ beside the run
-
-PLAN = ((1, "Blank"), (2, "Standard 1"))
-LINES = ("Cu 324.754", "Pb 220.353")
-
-
-def test_a_file_that_fits_its_run() -> None:
-    assert check_against_run(read(WIDE_TEXT.encode(), "x", WIDE), PLAN, LINES) == ()
-
-
-@pytest.mark.parametrize(
-    ("plan", "lines", "row", "says"),
-    [
-        (((1, "Blank"),), LINES, 3, "the run has no position 2 (“Standard 1”)"),
-        ((*PLAN, (3, "KF26-00001")), LINES, None, "position 3 (“KF26-00001”) is not in the file"),
-        (((1, "blank"), PLAN[1]), LINES, 2, "position 1 is “Blank” here and “blank” in the plan"),
-        (PLAN, LINES[:1], 2, "the method of this run does not have this line"),
-        (PLAN, (*LINES, "Zn 213.857"), None, "this line of the method is not in the file"),
-    ],
-    ids=["unknown position", "missing position", "other label", "unknown line", "missing line"],
-)
-def test_what_does_not_fit_is_named(
-    plan: tuple[tuple[int, str], ...], lines: tuple[str, ...], row: int | None, says: str
-) -> None:
-    problems = check_against_run(read(WIDE_TEXT.encode(), "x", WIDE), plan, lines)
-    assert [problem.row for problem in problems] == [row]
-    assert says in problems[0].what
-
-
-def test_a_position_that_lacks_a_line_is_named() -> None:
-    text = "\n".join(line for line in LONG_TEXT.splitlines() if not line.startswith("1,Blank,Pb"))
-    problems = check_against_run(read(text.encode(), "x", LONG), ((1, "Blank"), (2, "Standard 1, new")), LINES)
-    assert [(p.row, p.column, p.what) for p in problems] == [(2, "Pb 220.353", "position 1 was not read at this line.")]
-
-
-def test_without_position_numbers_labels_must_be_single() -> None:
-    found = read(b"Name;Cu 324.754;Pb 220.353\nBlank;1;2\nOther;1;2\n", "x", replace(WIDE, position=""))
-    problems = check_against_run(found, ((1, "Blank"), (2, "Check"), (3, "Check")), LINES)
-    assert [problem.what for problem in problems] == [
-        "the run has no position “Other”.",
-        "“Check” stands at 2 positions of the run, and the file numbers none.",
-        "position 2 (“Check”) is not in the file.",
-        "position 3 (“Check”) is not in the file.",
-    ]

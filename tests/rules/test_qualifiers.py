@@ -4,13 +4,16 @@ from dataclasses import replace
 
 import pytest
 
-from labresults.terms import Basis, Mark, NotMeasured
+from labresults.terms import Basis, Mark, Measure, NotMeasured, Role
 from reports.rules.basis import basis_sentences, column_words, form_sentence
 from reports.rules.printing import PrintedValue
 from reports.rules.qualifiers import (
     BETWEEN_LIMITS,
+    CARRY_OVER,
+    LINES_DISAGREE,
     OVER_RANGE,
     assign_letters,
+    control_kind,
     control_remark,
     marks_beside,
     not_measured_reason,
@@ -29,8 +32,22 @@ SPIKE = control_remark("matrix spike", "61 % of 80 to 120 %", "the parent holds 
         (replace(NUMBER, sign="<", marks=(Mark.BELOW_QUANTIFICATION,)), ()),
         (replace(NUMBER, sign="<", marks=(Mark.BELOW_DETECTION,)), ()),
         (replace(NUMBER, sign=">", marks=(Mark.OVER_RANGE,)), (OVER_RANGE,)),
+        (replace(NUMBER, marks=(Mark.CARRY_OVER,)), (CARRY_OVER,)),
+        (replace(NUMBER, marks=(Mark.LINES_DISAGREE,)), (LINES_DISAGREE,)),
+        (replace(NUMBER, sign="<", number=None, marks=(Mark.BELOW_DETECTION, Mark.LINES_DISAGREE)), ()),
+        (replace(NUMBER, marks=(Mark.CARRY_OVER, Mark.BELOW_QUANTIFICATION)), (BETWEEN_LIMITS, CARRY_OVER)),
     ],
-    ids=["plain", "between limits", "below reporting limit", "below detection limit", "over range"],
+    ids=[
+        "plain",
+        "between limits",
+        "below reporting limit",
+        "below detection limit",
+        "over range",
+        "carry-over",
+        "lines disagree",
+        "not found, so nothing to disagree",
+        "two",
+    ],
 )
 def test_remarks_of_marks(printed: PrintedValue, remarks: tuple[str, ...]) -> None:
     assert remarks_for(printed) == remarks
@@ -45,6 +62,22 @@ def test_an_accepted_failure_is_told_with_reason_and_name() -> None:
 def test_a_failed_control_is_never_passed_over() -> None:
     with pytest.raises(ValueError, match="control sample failed"):
         remarks_for(replace(NUMBER, marks=(Mark.CONTROL_FAILED,)))
+
+
+@pytest.mark.parametrize(
+    ("role", "measure", "kind"),
+    [
+        (Role.SPIKE, Measure.SPIKE_RECOVERY, "matrix spike"),
+        (Role.SAMPLE, Measure.INTERNAL_STANDARD, "internal standard recovery"),
+        (Role.SAMPLE, Measure.SPREAD, "replicate spread"),
+        (Role.CALIBRATION_STANDARD, Measure.CORRELATION, "correlation coefficient"),
+        (Role.CALIBRATION_STANDARD, Measure.READ_BACK, "calibration standard"),
+    ],
+)
+def test_a_reading_or_a_curve_is_no_control_sample_and_is_named_by_what_was_judged(
+    role: Role, measure: Measure, kind: str
+) -> None:
+    assert control_kind(role, measure) == kind
 
 
 @pytest.mark.parametrize(("why", "name"), [("", "R. Ashdown"), ("seen before", " ")])

@@ -2,7 +2,7 @@
 
 from django.urls import reverse
 
-from labresults.models import AuditEvent, PreparationBatch, Sample, Submission
+from labresults.models import AuditEvent, PreparationBatch, Run, Sample, Submission
 from tests.builders import Laboratory, a_certificate, a_submission, an_evaluated_run, approved
 
 
@@ -37,6 +37,13 @@ def addresses() -> dict[str, str]:
         "reviews": (),
         "review": (submission,),
         "runs": (),
+        "plan-run": (),
+        "repeats": (),
+        "import-readings": (Run.objects.earliest("pk").number,),
+        "layouts": (),
+        "new-layout": (),
+        "layout": ("long",),
+        "access": (),
         "certificates": (),
         "labels": (submission,),
         "batch-labels": (PreparationBatch.objects.earliest("pk").number,),
@@ -49,6 +56,9 @@ def addresses() -> dict[str, str]:
         "methods": (),
         "holding-times": (),
         "method": ("AR-7",),
+        "method-limits": ("AR-7",),
+        "method-interferences": ("AR-7",),
+        "method-precision": ("AR-7",),
         "lots": (),
         "lot": ("L-2200",),
         "equipment": (),

@@ -93,9 +93,11 @@ MOST_QUERIES = {
     "preparation": 13, "begin-batch": 14, "batch": 18, "override": 14,
     "methods": 9, "method": 15, "lots": 9, "lot": 18, "mass-losses": 15, "fire": 15,
     "equipment": 9, "equipment-item": 12, "clients": 9, "people": 11, "calendar": 12, "audit": 12, "audit-event": 9,
-    "review": 27, "reviews": 14, "runs": 14, "certificates": 14,
+    "review": 27, "reviews": 14, "runs": 14, "plan-run": 15, "repeats": 13, "certificates": 14,
     "holding-times": 10, "change-request": 18,
     "labels": 16, "batch-labels": 16,
+    "import-readings": 16, "layouts": 9, "new-layout": 9, "layout": 10, "access": 11,
+    "method-limits": 14, "method-interferences": 14, "method-precision": 14,
 }  # fmt: skip
 
 

@@ -3,11 +3,10 @@
 from collections.abc import Callable
 
 import pytest
-from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.urls import reverse
 
-from labresults.models import Evaluation, ReadingFile, Run
+from labresults.models import Evaluation, Run
 from tests.builders import (
     Laboratory,
     a_reading_file,
@@ -38,41 +37,6 @@ def posted(browser: Client, page: str, *args: object, **given: object) -> str:
     return answer.content.decode()
 
 
-def looked_at(browser: Client, lab: Laboratory, run: Run, content: bytes, **changed: object) -> str:
-    given: dict[str, object] = {
-        "file": SimpleUploadedFile("night.csv", content),
-        "layout": lab.layout.pk,
-        "measured_from": "2026-11-16T20:00",
-        "measured_to": "2026-11-17T04:18",
-    }
-    return posted(browser, "import-readings", run.number, **given | changed)
-
-
-def taken(browser: Client, lab: Laboratory, run: Run, content: bytes) -> str:
-    page = looked_at(browser, lab, run, content)
-    sha256 = page.partition('name="sha256" value="')[2].partition('"')[0]
-    return posted(
-        browser, "import-readings", run.number, sha256=sha256, filename="night.csv", layout=lab.layout.pk,
-        measured_from="2026-11-16T20:00", measured_to="2026-11-17T04:18",
-    )  # fmt: skip
-
-
-def test_weighed_portions_wait_to_be_planned_and_the_run_list_goes_to_the_instrument(
-    lab: Laboratory, as_role: AsRole
-) -> None:
-    batch = a_weighed_batch(lab, a_submission(lab))
-    browser = as_role("analyst")
-    assert "KF26-00001" in words(browser, "plan-run", method="AR-7")
-    portions = list(batch.portions.values_list("pk", flat=True))
-    answer = browser.post(
-        reverse("plan-run") + "?method=AR-7", {"portion": portions, "instrument": lab.spectrometer.pk}, follow=True
-    )
-    assert "Run R26-0001 is planned." in answer.content.decode()
-    listed = browser.get(reverse("run-list", args=["R26-0001"]))
-    assert listed.content.decode().splitlines()[1] == "1,STD 0,calibration blank,1"
-    assert "attachment" in listed["Content-Disposition"]
-
-
 @pytest.mark.parametrize("written", ["0.5", "nan", "1,5", "two"])
 def test_a_dilution_that_is_no_factor_is_refused(lab: Laboratory, as_role: AsRole, written: str) -> None:
     batch = a_weighed_batch(lab, a_submission(lab, 1))
@@ -81,54 +45,6 @@ def test_a_dilution_that_is_no_factor_is_refused(lab: Laboratory, as_role: AsRol
     page = as_role("analyst").post(reverse("plan-run") + "?method=AR-7", given).content.decode()
     assert "the dilution is a factor of at least 1" in page
     assert not Run.objects.exists()
-
-
-def test_a_file_is_looked_at_first_and_taken_then(lab: Laboratory, planned: Run, as_role: AsRole) -> None:
-    browser = as_role("analyst")
-    page = looked_at(browser, lab, planned, a_reading_file(planned))
-    assert "positions and lines are those of the plan" in page
-    assert not ReadingFile.objects.exists()
-
-    assert "are taken" in taken(browser, lab, planned, a_reading_file(planned))
-    file = ReadingFile.objects.get()
-    assert bytes(file.content) == a_reading_file(planned)
-    assert (file.measured_to - file.measured_from).total_seconds() == (8 * 60 + 18) * 60
-
-
-def test_every_problem_of_a_file_is_shown_at_its_row_and_nothing_is_stored(
-    lab: Laboratory, planned: Run, as_role: AsRole
-) -> None:
-    spoiled = a_reading_file(planned).replace(b",CCV 1,", b",CCV X,")
-    page = looked_at(as_role("analyst"), lab, planned, spoiled)
-    assert "“CCV X” here and “CCV 1” in the plan" in page
-    assert "Take these readings" not in page
-    assert not ReadingFile.objects.exists()
-
-
-def test_the_same_bytes_lead_to_where_they_were_taken(lab: Laboratory, planned: Run, as_role: AsRole) -> None:
-    content = a_reading_file(planned)
-    an_imported_file(lab, planned, content)
-    page = looked_at(as_role("analyst"), lab, planned, content)
-    assert "These very bytes were taken before" in page
-    assert reverse("run", args=[planned.number]) in page
-    assert "Take these readings" not in page
-
-
-def test_a_second_file_of_lines_that_were_read_is_told_so(lab: Laboratory, planned: Run, as_role: AsRole) -> None:
-    an_imported_file(lab, planned)
-    page = looked_at(as_role("analyst"), lab, planned, a_reading_file(planned, factors={("CCV 1", "Pb"): 1.01}))
-    assert f"run {planned} has its readings of Pb 220.353 already." in page
-    assert "the method of this run does not have this line" not in page
-    assert "Take these readings" not in page
-
-
-def test_a_hash_that_was_not_looked_at_takes_nothing(lab: Laboratory, planned: Run, as_role: AsRole) -> None:
-    page = posted(
-        as_role("analyst"), "import-readings", planned.number, sha256="0" * 64, filename="x", layout=lab.layout.pk,
-        measured_from="2026-11-16T20:00", measured_to="2026-11-17T04:18",
-    )  # fmt: skip
-    assert "not kept any more" in page
-    assert not ReadingFile.objects.exists()
 
 
 def test_the_page_opens_on_what_failed_and_says_what_stands_on_it(lab: Laboratory, as_role: AsRole) -> None:

@@ -12,10 +12,11 @@ from django.urls import reverse
 from labresults.actions.evaluation import accept_control, evaluate_run
 from labresults.actions.mass_losses import Heated
 from labresults.actions.methods import save_layout
-from labresults.models import ControlOutcome, Result
+from labresults.actions.runs import plan_run
+from labresults.models import ControlOutcome, LimitEstimate, Result
 from labresults.queries import trace as traces
 from labresults.readers.layout import Applied
-from labresults.terms import Role, Verdict
+from labresults.terms import LimitProcedure, LimitQuantity, Role, Verdict
 from reports.actions.certificates import amend_certificate
 from tests.actions.test_mass_losses import LEAF, on_the_dry_basis, record
 from tests.builders import (
@@ -250,3 +251,80 @@ def test_a_result_on_the_dry_basis_leads_to_its_drying(lab: Laboratory, as_role:
     assert "Its moisture" in words
     assert "dish 21.4382 g, before 26.6127 g, after 22.7794 g" in words
     assert "Preparer Person" in words
+
+
+def test_where_the_uncertainty_comes_from_is_shown_with_shares(
+    lab: Laboratory, printed: Result, as_role: AsRole
+) -> None:
+    """Given a stated function, floor 0.003 mg/L and 2 % of 1.2004 mg/L; then the growing part has 98 % of the variance.
+
+    (0.02 × 1.2004)² / ((0.02 × 1.2004)² + 0.003²) = 0.985
+    """
+    words = shown(as_role("auditor"), printed)
+    assert "Stated, growing with the content 2.40 98" in words
+    assert "Stated, near zero 0.300 1.5" in words
+    assert "Calibration and replicates" in words
+    assert "beside" in words.partition("Calibration and replicates")[2]
+
+
+def test_a_result_without_a_value_has_no_budget(lab: Laboratory, as_role: AsRole) -> None:
+    submission = a_submission(lab, 1)
+    an_evaluated_run(lab, submission, contents={submission.samples.get().number: {"Cu": 9000.0, "Pb": 35.0}})
+    assert "A result without a value has none." in shown(as_role("analyst"), copper())
+
+
+def test_limits_stand_in_the_solution_and_for_the_portion(lab: Laboratory, printed: Result, as_role: AsRole) -> None:
+    """Given 0.5 g to 50 mL; then 0.01 mg/L in the solution is 1 mg/kg of the portion."""
+    words = shown(as_role("auditor"), printed)
+    assert "Detection limit 0.01 1.000" in words
+    assert "Quantification limit 0.05 5.000" in words
+    assert "no estimate of the laboratory’s own gave them" in words
+
+
+def test_the_estimate_that_gave_a_limit_is_named(lab: Laboratory, printed: Result, as_role: AsRole) -> None:
+    version = printed.evaluation.run.method_version
+    LimitEstimate.objects.create(
+        method_version=version, line=printed.line, procedure=LimitProcedure.BLANKS, quantity=LimitQuantity.DETECTION,
+        value=0.01, unit="mg/L", count=10, words="3 s of ten method blanks.", made_by=lab.people["analyst"],
+        made_at=version.made_at,
+    )  # fmt: skip
+    words = shown(as_role("auditor"), printed)
+    assert "Detection limit by standard deviation of blanks: 3 s of ten method blanks." in words
+
+
+def test_both_measurements_of_a_sample_stand_side_by_side_with_cause_and_dilution(
+    lab: Laboratory, as_role: AsRole
+) -> None:
+    """Given a solution over range, read again ten times diluted; then both are candidates and the second stands."""
+    submission = a_submission(lab, 1)
+    number = submission.samples.get().number
+    evaluation = an_evaluated_run(lab, submission, contents={number: {"Cu": 4500.0, "Pb": 35.0}})
+    portion = evaluation.run.positions.get(label=number).portion
+    again = plan_run(
+        by=lab.people["analyst"], at=lab.later(), reason="Cu over range", method_version=lab.version,
+        portions=[portion], dilutions={portion.pk: 10.0}, instrument=lab.spectrometer,
+    )  # fmt: skip
+    an_imported_file(lab, again, a_reading_file(again, contents={number: {"Cu": 4500.0, "Pb": 35.0}}))
+    evaluate_run(by=lab.people["analyst"], at=lab.later(), run=again)
+    words = shown(as_role("analyst"), copper(evaluation__run=evaluation.run))
+    assert "2 candidates" in words
+    assert "R26-0001" in words
+    assert "Cu over range , × 10 at the instrument" in words.replace("range,", "range ,")
+    assert "Let another one stand, with a reason" in words
+
+
+def test_what_the_instrument_made_of_the_signal_stands_beside_ours(lab: Laboratory, as_role: AsRole) -> None:
+    """Given a file that has the instrument's own concentration, 1 % low; then it is shown, and ours is carried on."""
+    lab.layout = save_layout(
+        by=lab.people["quality manager"], at=lab.later(),
+        specification=replace(LONG, name="both", concentration="mg/L", concentration_unit="mg/L"),
+    )  # fmt: skip
+    submission = a_submission(lab, 1)
+    run = a_run(lab, a_weighed_batch(lab, submission))
+    head, *rows = a_reading_file(run).decode().splitlines()
+    own = [f"{row},{0.99 * (float(row.split(',')[3]) / 1.001 - 10.0) / 1800.0!r}" for row in rows]
+    an_imported_file(lab, run, "\n".join([f"{head},mg/L", *own]).encode())
+    evaluate_run(by=lab.people["analyst"], at=lab.later(), run=run)
+    words = shown(as_role("analyst"), copper())
+    assert "The instrument itself made 1.1880 mg/L of this reading; here it is 1.2000 mg/L" in words
+    assert "1.0 % apart. Only ours is carried on." in words

@@ -6,8 +6,8 @@ from typing import Any
 
 from labresults.actions.evaluation import evaluate_run
 from labresults.management.acting import ActingCommand, one
+from labresults.management.saying import evaluation_said
 from labresults.models import Person, Run
-from labresults.terms import Verdict
 
 
 class Command(ActingCommand):
@@ -18,12 +18,4 @@ class Command(ActingCommand):
         parser.add_argument("run")
 
     def perform(self, *, by: Person, at: datetime, reason: str, options: dict[str, Any]) -> str:
-        evaluation = evaluate_run(by=by, at=at, reason=reason, run=one(Run, number=options["run"]))
-        failed = evaluation.outcomes.filter(verdict=Verdict.OUTSIDE).select_related("position", "line")
-        lines = [
-            f"  {outcome.position.number:3d} {outcome.position.label}, {outcome.line}: {outcome.why}"
-            f" It touches {len(outcome.touches)} results."
-            for outcome in failed.order_by("position__number")
-        ]
-        heading = f"Evaluation {evaluation.version} of {options['run']}: {evaluation.results.count()} results, "
-        return "\n".join([heading + f"{len(lines)} control samples outside.", *lines])
+        return evaluation_said(evaluate_run(by=by, at=at, reason=reason, run=one(Run, number=options["run"])))

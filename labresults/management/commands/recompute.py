@@ -5,8 +5,9 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
-from labresults.actions.evaluation import compute_again, inputs_digest, outputs_digest, this_platform
+from labresults.actions.evaluation import compute_again
 from labresults.models import Evaluation
+from labresults.queries.run_digests import inputs_digest, outputs_digest, this_platform
 
 
 class Command(BaseCommand):

@@ -11,7 +11,7 @@ from labresults.queries.run_lists import run_list
 
 
 class Command(BaseCommand):
-    help = "Print the run list as CSV: position, label, role."
+    help = "Print the run list as CSV: position, label, role, rack, cup and what else an instrument needs."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("run")

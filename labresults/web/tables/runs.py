@@ -25,9 +25,10 @@ class RunTable(Ledger):
         order_by = ("-made_at",)
 
     def render_state(self, record: Any) -> str:
-        """Planned, measured or evaluated; how many failures are open."""
+        """Planned, replaced, measured or evaluated; how many failures are open."""
         if not record.has_readings:
-            return "planned"
+            replaced_by = getattr(record, "replaced_by", None)
+            return f"replaced by {replaced_by}" if replaced_by else "planned"
         if not record.evaluation_version:
             return "measured, not evaluated"
         if record.open_failures:

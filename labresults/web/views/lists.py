@@ -29,7 +29,7 @@ def samples(request: HttpRequest) -> HttpResponse:
 
 def methods(request: HttpRequest) -> HttpResponse:
     """Every method with its newest version."""
-    acts = [("Holding times", reverse("holding-times"))]
+    acts = [("Layouts of files", reverse("layouts")), ("Holding times", reverse("holding-times"))]
     return listing(request, MethodTable, MethodFilter, lists.methods(), title="Methods", here="methods", acts=acts)
 
 
@@ -51,4 +51,5 @@ def clients(request: HttpRequest) -> HttpResponse:
 
 def people(request: HttpRequest) -> HttpResponse:
     """Everybody who can sign in."""
-    return listing(request, PersonTable, PersonFilter, lists.people(), title="People", here="people")
+    acts = [("Access for programs", reverse("access"))]
+    return listing(request, PersonTable, PersonFilter, lists.people(), title="People", here="people", acts=acts)

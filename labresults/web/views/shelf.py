@@ -5,6 +5,7 @@ from django.shortcuts import render
 from django.utils import timezone
 
 from labresults.queries import shelf
+from labresults.queries.run_order import tray_of
 
 
 def method(request: HttpRequest, code: str) -> HttpResponse:
@@ -42,6 +43,7 @@ def equipment_item(request: HttpRequest, code: str) -> HttpResponse:
         "checks": shelf.checks_of(item),
         "runs": runs,
         "batches": batches,
+        "tray": tray_of(item),
         "day": timezone.localdate(),
         "here": "equipment",
     }
