@@ -19,13 +19,15 @@ NOTHING = float("nan")
 class Points:
     """The calibration solutions of one block at lines that are fitted together.
 
-    x : in the solution unit, [line x solution]. y : mean signals, the same shape. single_y, s : what is fitted and its
+    x : in the solution unit, [line x solution]. reads : what they read as, with what their other elements pretend.
+    y : mean signals, the same shape. single_y, s : what is fitted and its
     standard deviation, [line x solution x replicate]; one replicate, the mean, where the fit is on means.
     faults : why a solution in use cannot be fitted, by line and solution.
     """
 
     numbers: tuple[int, ...]
     x: Array
+    reads: Array
     y: Array
     single_y: Array
     s: Array
@@ -49,6 +51,15 @@ def standard_concentration(position: Position, element: str, solution_unit: str)
         raise UnlikeUnits(f"{position.label}: {error} The curve of {element} is in {solution_unit}.") from error
 
 
+def _pretended(position: Position, line: LineSpecification, solution_unit: str) -> float:
+    """Return what the other elements of a solution read as at a line, solution unit; unsaid ones read as nothing."""
+    total = 0.0
+    for interference in line.interferences:
+        held = standard_concentration(position, interference.element, solution_unit)
+        total += interference.apparent * held if np.isfinite(held) else 0.0
+    return total
+
+
 def points_of(
     run: RunTable,
     signal: Array,
@@ -57,11 +68,13 @@ def points_of(
     lines: Sequence[tuple[int, LineSpecification]],
     solution_unit: str,
     internal_standard: str | None = None,
+    rules: int = 1,
 ) -> Points:
     """Return the points of some lines, all with the same weighting and fitted on the same thing.
 
     signal, spread : [position x line], after the internal standard. rows : of the calibration solutions.
-    lines : with their columns, at least one. internal_standard : key of its line.
+    lines : with their columns, at least one. internal_standard : key of its line. rules : beyond the first edition
+    solutions count with what they read as, so that a mixed standard that holds an interferent does not bend the curve.
     Raises UnlikeUnits as `standard_concentration` does.
     """
     columns = [column for column, _ in lines]
@@ -69,7 +82,11 @@ def points_of(
     solutions = [run.positions[row] for row in rows]
     x = [[standard_concentration(each, line.element, solution_unit) for each in solutions] for _, line in lines]
     used = [[each.used and (each.number, line.key) not in run.left_out for each in solutions] for _, line in lines]
+    pretended = [
+        [_pretended(each, line, solution_unit) if rules > 1 else 0.0 for each in solutions] for _, line in lines
+    ]
     shape = (len(lines), len(rows))
+    held = np.array(x, dtype=np.float64).reshape(shape)
     y = np.where(run.saturated[at].T, np.nan, signal[at].T)
     s = spread[at].T
     specification = lines[0][1]
@@ -81,7 +98,8 @@ def points_of(
         single_y, s_of_single, faults = y[..., None], s[..., None], {}
     return Points(
         numbers=tuple(each.number for each in solutions),
-        x=np.array(x, dtype=np.float64).reshape(shape),
+        x=held,
+        reads=held + np.array(pretended, dtype=np.float64).reshape(shape),
         y=y,
         single_y=single_y,
         s=s_of_single,

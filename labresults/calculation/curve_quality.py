@@ -204,9 +204,9 @@ def _replicated(
         weight = weight / count  # that of the mean is of as many single ones
     if values and not isinstance(values, str):
         each = summarise(values)
-        return Replicated(point.x, point.y, each.sd, each.count, weight)
+        return Replicated(point.reads, point.y, each.sd, each.count, weight)
     sd = float(run.spread[row, column]) if internal_standard is None else float("nan")
-    return Replicated(point.x, point.y, sd if isfinite(sd) else None, count, weight)
+    return Replicated(point.reads, point.y, sd if isfinite(sd) else None, count, weight)
 
 
 def lack_of_fit(

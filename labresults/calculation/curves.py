@@ -21,11 +21,13 @@ def fit_curves(
     lines: Mapping[int, LineSpecification],
     solution_unit: str,
     internal_standard: str | None = None,
+    rules: int = 1,
 ) -> dict[tuple[int, int], FittedCurve]:
     """Return the curve of each (block, column), as far as its block has calibration solutions.
 
     signal, spread : [position x line], after the internal standard, whose line's key is `internal_standard`.
-    lines : by column of the run. Lines of the same shape and weighting, fitted on the same thing, are fitted together.
+    lines : by column of the run. rules : edition, as `points_of`. Lines of the same shape and weighting, fitted on the
+    same thing, are fitted together.
     Raises UnlikeUnits when a standard is given in a unit that does not lead to the solution unit.
     """
     groups: dict[tuple[Curve, Weighting, FitOn], list[int]] = {}
@@ -35,7 +37,7 @@ def fit_curves(
     for block, rows in sorted(_calibrating_rows(run).items()):
         for columns in groups.values():
             chosen = [(column, lines[column]) for column in columns]
-            points = points_of(run, signal, spread, rows, chosen, solution_unit, internal_standard)
+            points = points_of(run, signal, spread, rows, chosen, solution_unit, internal_standard, rules)
             fitted = _fitted(block, [line for _, line in chosen], points)
             curves.update({(block, column): curve for column, curve in zip(columns, fitted, strict=True)})
     return curves
@@ -55,7 +57,7 @@ def _fitted(block: int, lines: Sequence[LineSpecification], points: Points) -> l
     if points.x.shape[1] == 0:
         return [_without_curve(block, line, "no calibration solutions in this block.") for line in lines]
     shape = points.single_y.shape
-    x = np.broadcast_to(np.where(points.used, points.x, np.nan)[..., None], shape).reshape(len(lines), -1)
+    x = np.broadcast_to(np.where(points.used, points.reads, np.nan)[..., None], shape).reshape(len(lines), -1)
     y, s = points.single_y.reshape(len(lines), -1), points.s.reshape(len(lines), -1)
     weights = weights_of(weighting, x, s)
     known = np.where(np.isfinite(weights), weights, 0.0)
@@ -164,7 +166,8 @@ def _curve_points(
     points: Points, weight: Array, row: int, coefficients: Array, middle: float
 ) -> tuple[CurvePoint, ...]:
     """Return every point whose concentration is known, with what the curve reads back from its own signal."""
-    back = read_back(coefficients[None, :], np.array([middle]), points.y[row][:, None])[:, 0]
+    pretended = points.reads[row] - points.x[row]
+    back = read_back(coefficients[None, :], np.array([middle]), points.y[row][:, None])[:, 0] - pretended
     known = np.flatnonzero(np.isfinite(points.x[row]))
     return tuple(
         CurvePoint(
@@ -175,6 +178,7 @@ def _curve_points(
             read_back=float(back[i]),
             residual_percent=_residual_percent(float(points.x[row, i]), float(back[i])),
             used=bool(weight[i] > 0),
+            pretended=float(pretended[i]),
         )
         for i in known
     )

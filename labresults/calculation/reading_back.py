@@ -70,7 +70,7 @@ def _weight_at(curve: FittedCurve, x: Array) -> Array:
 
     Beyond the standards it is that of the nearest (common practice, no source).
     """
-    used = sorted((point.x, point.weight**-0.5) for point in curve.points if point.used)
+    used = sorted((point.reads, point.weight**-0.5) for point in curve.points if point.used)
     if not used:
         return np.full_like(x, np.nan)
     places, roots = zip(*used, strict=True)

@@ -250,9 +250,14 @@ class RunTable:
 # ---------------------------------------------------------------- what comes back
 
 
-@dataclass(frozen=True)
-class CurvePoint:
-    """One point of a curve: x in the solution unit, y a signal; `residual_percent` of x, None where x is 0."""
+@dataclass(frozen=True, repr=False)
+class CurvePoint(AsWritten):
+    """One point of a curve: x in the solution unit, y a signal; `residual_percent` of x, None where x is 0.
+
+    pretended: what the other elements of the solution read as at the line, solution unit; read_back is without it.
+    """
+
+    later = frozenset({"pretended"})
 
     position: int
     x: float
@@ -261,6 +266,12 @@ class CurvePoint:
     read_back: float
     residual_percent: float | None
     used: bool
+    pretended: float = 0.0
+
+    @property
+    def reads(self) -> float:
+        """What the solution reads as at the line: the place of the point on the curve, solution unit."""
+        return self.x + self.pretended
 
 
 @dataclass(frozen=True, repr=False)

@@ -228,7 +228,7 @@ def _read_curves(
         u = u_of_replicates(run) if method.rules > 1 else np.full_like(signal, np.nan)
     else:
         signal, spread = ratios(run, method.internal_standard)
-        curves = fit_curves(run, signal, spread, lines, method.solution_unit, method.internal_standard)
+        curves = fit_curves(run, signal, spread, lines, method.solution_unit, method.internal_standard, method.rules)
         read, u = read_all(run, signal, curves, method.rules)
     return signal, curves, np.where(run.saturated, np.nan, read), u
 

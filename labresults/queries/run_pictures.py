@@ -81,7 +81,7 @@ class RunPictures:
             coefficients=curve.coefficients,
             weighting=f"{curve.curve}, {curve.weighting}",
             standards=tuple(
-                Standard(p.position, p.x, p.y, p.residual_percent, p.used, self.address.format(p.position))
+                Standard(p.position, p.reads, p.y, p.residual_percent, p.used, self.address.format(p.position))
                 for p in curve.points
                 if isfinite(p.y)
             ),

@@ -93,7 +93,8 @@ def made(wish: Wishes, noise: float = 0.0) -> Work:
     apparent = np.array([[held.get(element, 0.0) for element in elements] for _, held in places])
     prepared = np.array([position.role is not Role.CALIBRATION_STANDARD for position, _ in places])
     pretends = np.array([[_pretends(line, element) for element in elements] for line in lines])
-    apparent = apparent + np.where(prepared[:, None], apparent @ pretends.T, 0.0)  # standards are made one by one
+    # under the first rules standards are made one by one: a curve knows only the element of its line
+    apparent = apparent + np.where(prepared[:, None] | (wish.rules > 1), apparent @ pretends.T, 0.0)
     signal = _signals(wish, apparent * _drift(wish, places, len(elements), rng), rng)
     run = _table(
         [position for position, _ in places], specification, signal, wish, noise * rng.normal(size=signal.shape)

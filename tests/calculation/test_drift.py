@@ -210,7 +210,11 @@ def test_a_check_is_compared_with_all_that_its_line_should_see() -> None:
         {"Cu": 4.0 + 0.05 * 80.0, "Fe": 80.0},
     )
     samples = [sample(f"S{i}", Cu=2.0 + 0.05 * 30.0, Fe=30.0) for i in range(4)]
-    places = [*standards(Cu=10.0, Fe=100.0), icv, *samples, ccv]
+    mixed = [
+        At(at.position, {"Cu": at.holds["Cu"] + 0.05 * at.holds["Fe"], "Fe": at.holds["Fe"]})
+        for at in standards(Cu=10.0, Fe=100.0)
+    ]
+    places = [*mixed, icv, *samples, ccv]
     run = drifting(places, rising(places, 0.01), lines=(line, FE))
     # when
     found = solved(run, corrects(lines=(line, FE)))

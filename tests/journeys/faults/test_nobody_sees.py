@@ -67,10 +67,10 @@ LEAD_AND_IRON = ("N-STD-1", "N-STD-2", "N-STD-3", "N-STD-4")
 
 
 def test_standards_of_lead_that_hold_the_iron_that_pretends_it(lab: Laboratory) -> None:
-    """Not seen: all lead is low by what the iron adds to its standards, 2 %, within every window.
+    """No fault: a standard counts with what it reads as, since its lot says that it holds iron.
 
-    A reference material with a narrow window would show it; mixtures that keep the two apart (EPA 6010D (2018), 7.4)
-    do not let it happen.
+    Where a lot does not say so it cannot be seen, but by a reference material with a narrow window; mixtures that keep
+    the two apart (EPA 6010D (2018), 7.4) do not let it happen.
     """
 
     def mixed(tubes: Tubes) -> Tubes:
@@ -78,7 +78,7 @@ def test_standards_of_lead_that_hold_the_iron_that_pretends_it(lab: Laboratory) 
 
     night = a_night(lab, replace(NO_FAULT, lots=with_iron, tubes=mixed))
     assert not night.findings, night.findings
-    assert night.values("Pb")["KF26-00005"] == pytest.approx(CONTENTS["KF26-00005"]["Pb"] * 0.978, rel=0.01)
+    assert night.values("Pb")["KF26-00005"] == pytest.approx(CONTENTS["KF26-00005"]["Pb"], rel=0.003)
 
 
 def test_readings_that_somebody_changed_before_the_file_came(lab: Laboratory) -> None:
