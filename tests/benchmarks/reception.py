@@ -10,7 +10,6 @@ Two kinds of delivery: methods asked for all samples, and by each sample (6,000 
 
 from collections.abc import Callable, Sequence
 from datetime import date, datetime
-from itertools import chain
 from json import dumps
 from time import perf_counter, process_time
 from typing import Any
@@ -35,6 +34,7 @@ from labresults.models import (
 from labresults.queries.delivery import problems_of
 from labresults.queries.request_review import review
 from labresults.readers.delivery import DeliveredSample
+from tests.benchmarks.floor import bare_insert
 from tests.builders import NOW, Laboratory, a_method
 
 COUNT, ROUNDS, AT_ONCE = 2_000, 5, 250
@@ -135,7 +135,7 @@ def _bare_inserts_of(submission: Submission) -> Callable[[], None]:
 
     def insert() -> None:
         for model, columns, rows in tables:
-            _insert(model, columns, rows)
+            bare_insert(model, columns, rows, AT_ONCE)
 
     return insert
 
@@ -161,19 +161,3 @@ def _plain(value: Any) -> Any:
     if isinstance(value, date) and connection.vendor == "sqlite":
         return str(value.replace(tzinfo=None) if isinstance(value, datetime) else value)
     return value
-
-
-def _insert(model: type[Model], columns: Sequence[str], rows: Sequence[tuple[Any, ...]]) -> None:
-    table = connection.ops.quote_name(model._meta.db_table)
-    names = ", ".join(map(connection.ops.quote_name, columns))
-    with connection.cursor() as cursor:
-        if connection.vendor == "postgresql":
-            with cursor.cursor.copy(f"copy {table} ({names}) from stdin") as copy:
-                for row in rows:
-                    copy.write_row(row)
-        else:
-            marks = f"({', '.join('?' * len(columns))})"
-            for first in range(0, len(rows), AT_ONCE):
-                some = rows[first : first + AT_ONCE]
-                statement = f"insert into {table} ({names}) values {', '.join([marks] * len(some))}"
-                connection.connection.execute(statement, list(chain.from_iterable(some)))

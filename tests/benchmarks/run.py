@@ -18,7 +18,6 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
 from io import BytesIO
-from itertools import chain
 from json import dumps
 from time import perf_counter, process_time
 from typing import Any
@@ -51,6 +50,7 @@ from labresults.models import (
 from labresults.queries import run_imports as understanding
 from labresults.readers.layout import Layout as LayoutSpecification
 from labresults.readers.layout import Shape
+from tests.benchmarks.floor import bare_insert
 from tests.benchmarks.night import LEVELS, LINES, a_night
 from tests.builders import Laboratory
 
@@ -146,7 +146,7 @@ def one_round(lab: Laboratory, run: Run, content: bytes, layout: Layout) -> Roun
         done.parse = _clock() - begun
         begun = _clock()
         for table in tables:
-            bare_insert(*table)
+            bare_insert(*table, AT_ONCE)
         done.insert = _clock() - begun
     return done
 
@@ -325,19 +325,3 @@ def _plain(value: Any) -> Any:
     if isinstance(value, datetime) and connection.vendor == "sqlite":
         return str(value.replace(tzinfo=None))
     return value
-
-
-def bare_insert(model: type[Model], columns: Sequence[str], rows: Sequence[tuple[Any, ...]]) -> None:
-    table = connection.ops.quote_name(model._meta.db_table)
-    names = ", ".join(map(connection.ops.quote_name, columns))
-    with connection.cursor() as cursor:
-        if connection.vendor == "postgresql":
-            with cursor.cursor.copy(f"copy {table} ({names}) from stdin") as copy:
-                for row in rows:
-                    copy.write_row(row)
-        else:
-            marks = f"({', '.join('?' * len(columns))})"
-            for first in range(0, len(rows), AT_ONCE):
-                some = rows[first : first + AT_ONCE]
-                statement = f"insert into {table} ({names}) values {', '.join([marks] * len(some))}"
-                connection.connection.execute(statement, list(chain.from_iterable(some)))
