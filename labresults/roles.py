@@ -7,13 +7,19 @@ ROLES: dict[str, frozenset[str]] = {
             "attach_file",
             "change_request",
             "correct_identification",
+            "define_sample_set",
             "move_sample",
             "receive_samples",
             "record_custody",
+            "record_sampling",
             "register_client",
+            "register_recipient",
             "remember_request",
             "state_not_measured",
             "strike_sample",
+            "sign_in_with_code",
+            "turn_off_second_factor",
+            "turn_on_second_factor",
         }
     ),
     "preparer": frozenset(
@@ -27,6 +33,9 @@ ROLES: dict[str, frozenset[str]] = {
             "record_mass_losses",
             "record_weighings",
             "state_not_measured",
+            "sign_in_with_code",
+            "turn_off_second_factor",
+            "turn_on_second_factor",
         }
     ),
     "analyst": frozenset(
@@ -34,6 +43,7 @@ ROLES: dict[str, frozenset[str]] = {
             "accept_control",
             "allow_override",
             "change_request",
+            "comment_result",
             "determine_interferences",
             "end_access_token",
             "estimate_limit",
@@ -44,30 +54,74 @@ ROLES: dict[str, frozenset[str]] = {
             "plan_run",
             "save_layout",
             "select_result",
+            "sign_in_with_code",
+            "turn_off_second_factor",
+            "turn_on_second_factor",
         }
     ),
-    "reviewer": frozenset({"approve_results", "refuse_results", "send_back_results", "accept_control"}),
-    "issuer": frozenset({"issue_certificate", "publish_certificate", "amend_certificate", "withdraw_certificate"}),
+    "reviewer": frozenset(
+        {
+            "accept_control",
+            "approve_results",
+            "comment_result",
+            "refuse_results",
+            "send_back_results",
+            "sign_review",
+            "state_opinion",
+            "sign_in_with_code",
+            "turn_off_second_factor",
+            "turn_on_second_factor",
+        }
+    ),
+    "issuer": frozenset(
+        {
+            "amend_certificate",
+            "choose_rule_set",
+            "issue_certificate",
+            "notify_client",
+            "publish_certificate",
+            "register_recipient",
+            "save_delivery_layout",
+            "sign_in_with_code",
+            "turn_off_second_factor",
+            "turn_on_second_factor",
+            "withdraw_certificate",
+        }
+    ),
     "quality manager": frozenset(
         {
             "add_method_version",
             "allow_override",
+            "amend_certificate",
             "authorise_person",
+            "choose_rule_set",
+            "define_derived",
             "determine_interferences",
             "end_access_token",
             "estimate_limit",
             "issue_access_token",
-            "record_equipment_check",
-            "revise_method_version",
             "mark_calendar_day",
+            "notify_client",
+            "open_nonconforming_work",
+            "publish_certificate",
+            "record_equipment_check",
+            "record_nonconforming_step",
             "register_equipment",
             "register_holding_time",
             "register_limits",
             "register_lot",
             "register_material",
             "register_matrices",
+            "register_plausibility",
+            "register_scope",
+            "revise_method_version",
+            "save_delivery_layout",
             "save_layout",
             "save_rule_set",
+            "sign_in_with_code",
+            "turn_off_second_factor",
+            "turn_on_second_factor",
+            "withdraw_certificate",
         }
     ),
     "laboratory manager": frozenset(
@@ -75,15 +129,34 @@ ROLES: dict[str, frozenset[str]] = {
             "allow_override",
             "authorise_person",
             "end_access_token",
+            "end_signing_certificate",
             "enrol_person",
             "mark_calendar_day",
             "record_custody",
             "register_client",
+            "register_recipient",
+            "register_signing_certificate",
             "set_working_week",
+            "sign_in_with_code",
+            "turn_off_second_factor",
+            "turn_on_second_factor",
         }
     ),
-    "auditor": frozenset(),
-    "client": frozenset(),
+    "auditor": frozenset(
+        {
+            "sign_in_with_code",
+            "turn_off_second_factor",
+            "turn_on_second_factor",
+        }
+    ),
+    "client": frozenset(
+        {
+            "record_fetch",
+            "sign_in_with_code",
+            "turn_off_second_factor",
+            "turn_on_second_factor",
+        }
+    ),
 }
 
 STAFF = frozenset(ROLES) - {"client"}

@@ -245,6 +245,7 @@ class Task(StrEnum):
     MEASURE = "measure"
     REVIEW = "review"
     ISSUE = "issue"
+    OPINE = "state opinions"  # 7.8.7.1: only people authorised for it
 
 
 class SubsampleKind(StrEnum):
@@ -376,6 +377,87 @@ class Decision(StrEnum):
     APPROVE = "approved"
     REFUSE = "refused"
     SEND_BACK = "sent back"
+
+
+class DecisionRule(StrEnum):
+    """How the uncertainty enters a statement of conformity (ISO/IEC 17025:2017, 7.8.6; ILAC-G8:09/2019, 4.2)."""
+
+    SIMPLE = "simple acceptance"  # guard band w = 0
+    GUARDED = "guarded by U"  # w = U
+    FOUR_STATEMENTS = "four statements with U"  # w = U on both sides of the limit
+    BY_RISK = "guard band for a chosen risk"  # w = z u, JCGM 106:2012, 8.3
+    PROBABILITY = "probability of conformity"  # JCGM 106:2012, 7
+
+
+class LimitSide(StrEnum):
+    """Which side of a limit is allowed."""
+
+    AT_MOST = "at most"
+    AT_LEAST = "at least"
+
+
+class DerivedForm(StrEnum):
+    """How a derived result comes from measured ones: each form is a formula, its terms are data."""
+
+    SUM = "sum of terms"  # Σ a x
+    PERCENT = "part of a sum, %"  # 100 Σ a x / Σ b y
+    ROOT_RATIO = "part over the root of half a sum"  # Σ a x / √(Σ b y / 2), the sodium adsorption ratio
+    DRY = "on dry basis"  # x / (1 − moisture)
+    WEIGHTED_MEAN = "mean over a set, weighted by mass"  # Σ m x / Σ m
+
+
+class BelowInSum(StrEnum):
+    """What a term below its limit counts as."""
+
+    ZERO = "as zero"
+    LIMIT = "as its limit"
+    RANGE = "as a range from zero to its limit"
+
+
+class PlausibilityKind(StrEnum):
+    """What must fit together in one sample, whatever measured it (common practice, no source)."""
+
+    DISSOLVED_AND_TOTAL = "dissolved is not above total"
+    OXIDE_TOTAL = "the oxides add up"
+    SAME_BY_TWO = "one element by two methods agrees"
+    BESIDE_EARLIER = "fits the client's earlier samples"
+    DUPLICATES = "duplicates agree"
+    RATIO = "ratio of two elements"
+
+
+class NonconformingAct(StrEnum):
+    """What was done about nonconforming work (ISO/IEC 17025:2017, 7.10.1)."""
+
+    HOLD = "held"
+    RELEASE = "released"
+    JUDGE = "judged acceptable or not"
+    NOTIFY = "clients told"
+    AMEND = "certificates amended"
+    WITHDRAW = "certificates withdrawn"
+    CORRECT = "corrective action"
+    CLOSE = "closed"
+
+
+class DoubtKind(StrEnum):
+    """What can be doubtful, so that everything that it touched is asked for."""
+
+    LOT = "lot"  # with every lot made from it
+    MATERIAL = "material"  # every lot of it
+    EQUIPMENT = "equipment"
+    RUN = "run"
+    METHOD = "method"  # all versions, or one: AR-7 v2
+    BATCH = "batch"
+    PERSON = "person"
+    PERIOD = "period"
+
+
+class NoticeKind(StrEnum):
+    """Why a client is told of a certificate."""
+
+    ISSUED = "issued"
+    AMENDED = "amended"
+    WITHDRAWN = "withdrawn"
+    NONCONFORMING = "nonconforming work"
 
 
 class DayPart(StrEnum):

@@ -1,26 +1,21 @@
 """Approved results and a rule set give a finished certificate: columns, printed strings, remarks, sentences. Pure."""
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from labresults.terms import Basis
 from reports.appendix import control_row
-from reports.document import Cell, CertificateDocument, Change, Column, MethodNote, Remark, Row, Signature
-from reports.facts import (
-    CertificateFacts,
-    DeterminationFact,
-    LimitFact,
-    MethodFact,
-    ResultFact,
-    SampleFact,
-)
-from reports.rules.basis import basis_sentences, column_basis, column_words, form_sentence, off_column_remark
-from reports.rules.censoring import Limits
-from reports.rules.conformity import Compared, DecisionRule, Limit, NotComparable, Statement, print_compared
-from reports.rules.printing import Measured, PrintedValue, print_limit, print_measured
-from reports.rules.qualifiers import assign_letters, marks_beside, remarks_for
-from reports.rules.ruleset import RuleSet, describe
+from reports.changes import against
+from reports.derived import print_derived, remarks_of, with_derived
+from reports.document import Cell, CertificateDocument, Column, MethodNote, Remark, Row, Signature
+from reports.facts import CertificateFacts, DeterminationFact, MethodFact, ResultFact, SampleFact
+from reports.printed import Key, Printed, Rules, column_bases, determination_in_form, in_form, print_all
+from reports.rules.basis import basis_sentences, column_words, form_sentence
+from reports.rules.printing import print_limit
+from reports.rules.qualifiers import assign_letters, marks_beside
+from reports.rules.rule_words import describe
+from reports.rules.ruleset import RuleSet
 from reports.statements import (
     conformity_head,
     conformity_of_row,
@@ -35,26 +30,40 @@ class Incomplete(ValueError):
 
 
 def compose(
-    facts: CertificateFacts, rule_set: RuleSet, previous: CertificateDocument | None = None
+    facts: CertificateFacts,
+    rule_set: RuleSet,
+    previous: CertificateDocument | None = None,
+    rule_sets: Mapping[str, RuleSet] | None = None,
 ) -> CertificateDocument:
     """Return the finished document; with `previous`, each changed value is marked and listed.
 
-    Raises Incomplete when a sample has no result for something that was asked of it, ValueError when a failed control
-    sample has no remark.
+    rule_sets: by the code of a method whose columns are printed by other rules. Raises Incomplete when a sample has no
+    result for something that was asked of it, ValueError when a failed control sample has no remark, WrongBasis, NoForm
+    and UnknownCompound where the rules ask for what a result cannot give.
     """
+    rules = Rules(rule_set, rule_sets or {})
+    facts = _in_forms(facts, rules)
     marks = _method_marks(facts.methods)
-    bases = _column_bases(facts)
-    printed = _print_all(facts, bases, rule_set)
-    letters = assign_letters(remark for _, remarks, _ in printed.values() for remark in remarks)
-    columns = tuple(_column(d, facts, bases[d.method, d.element], rule_set, marks) for d in facts.determinations)
-    numbers = limit_numbers(facts.limits)
+    bases = column_bases(facts)
+    printed = print_all(facts, rules)
+    every = rules.every(d.method for d in facts.determinations)
+    derived = print_derived(facts.derived, rule_set)
+    letters = assign_letters(
+        [remark for one in printed.values() for remark in one.remarks] + remarks_of(derived),
+        [code for one in every for code in one.codes],
+    )
+    by_column: dict[tuple[str, str], list[ResultFact]] = {}
     by_sample: dict[str, dict[tuple[str, str], ResultFact]] = {}
     for result in facts.results:
+        by_column.setdefault((result.method, result.element), []).append(result)
         by_sample.setdefault(result.sample, {})[result.method, result.element] = result
+    columns = tuple(
+        _column(d, by_column.get((d.method, d.element), []), bases[d.method, d.element], rules, marks)
+        for d in facts.determinations
+    )
+    numbers = limit_numbers(facts.limits)
     rows = tuple(
-        _row(
-            sample, columns, facts.determinations, by_sample.get(sample.number, {}), printed, letters, numbers, rule_set
-        )
+        _row(sample, columns, facts.determinations, by_sample.get(sample.number, {}), printed, letters, numbers, rules)
         for sample in facts.samples
     )
     document = CertificateDocument(
@@ -68,6 +77,7 @@ def compose(
         client_address=facts.client_address,
         reference=facts.reference,
         submission=facts.submission,
+        submissions=facts.submissions,
         sampling=facts.sampling,
         received=facts.received,
         sampled=facts.sampled,
@@ -80,12 +90,12 @@ def compose(
         remarks=tuple(Remark(letter, words) for words, letter in letters.items()),
         methods=tuple(_method_note(method, marks) for method in facts.methods),
         controls=tuple(control_row(control, rule_set) for control in facts.controls),
-        rule_name=f"{rule_set.name} v{rule_set.version}",
-        rule_text=describe(rule_set),
+        rule_name=_rule_name(rules, facts.determinations),
+        rule_text=_rule_text(rules, facts.determinations),
         uncertainty_text=_uncertainty_text(facts.methods),
-        conformity_text=conformity_text(facts.limits, [row.conformity for row in rows]),
+        conformity_text=conformity_text(facts, rules, [row.conformity for row in rows]),
         departures=facts.departures,
-        statements=standing_statements(facts.invented) + _form_statements(facts.determinations),
+        statements=standing_statements(facts) + _form_statements(facts.determinations),
         signatures=tuple(Signature(s.name, s.meaning, s.when) for s in facts.signatures),
         chain_head=facts.chain_head,
         check_code=facts.check_code,
@@ -94,73 +104,37 @@ def compose(
         replaces_why=facts.replaces_why,
         preliminary=facts.preliminary,
         conformity_head=conformity_head(facts.limits),
+        sampling_notes=facts.sampling_notes,
+        opinions=facts.opinions,
+        accreditation=facts.accreditation,
     )
-    return _against(document, previous) if previous else document
+    document = with_derived(document, derived, letters, rule_set)
+    return against(document, previous) if previous else document
 
 
-Key = tuple[str, str, str]  # sample, method, element
-Printed = tuple[PrintedValue, tuple[str, ...], Statement | None]
-
-
-def _print_all(facts: CertificateFacts, bases: dict[tuple[str, str], Basis], rule_set: RuleSet) -> dict[Key, Printed]:
-    """Each result as printed, with its remarks in words and its statement of conformity, in reading order."""
-    limits = {(limit.limit_set, limit.element): limit for limit in facts.limits}
-    limit_sets = {sample.number: sample.limit_set for sample in facts.samples}
-    order = {(d.method, d.element): place for place, d in enumerate(facts.determinations)}
-    samples = {sample.number: place for place, sample in enumerate(facts.samples)}
-    results = sorted(
-        (r for r in facts.results if (r.method, r.element) in order and r.sample in samples),
-        key=lambda r: (samples[r.sample], order[r.method, r.element]),
+def _in_forms(facts: CertificateFacts, rules: Rules) -> CertificateFacts:
+    """Every result and column as element or oxide, as its rules ask."""
+    return replace(
+        facts,
+        results=tuple(in_form(result, rules.of(result.method)) for result in facts.results),
+        determinations=tuple(determination_in_form(d, rules.of(d.method)) for d in facts.determinations),
     )
-    return {
-        (r.sample, r.method, r.element): _print(
-            r, limits.get((limit_sets[r.sample], r.element)), bases[r.method, r.element], rule_set
-        )
-        for r in results
-    }
 
 
-def _column_bases(facts: CertificateFacts) -> dict[tuple[str, str], Basis]:
-    """What each column, by method and element, is on."""
-    found: dict[tuple[str, str], list[Basis]] = {(d.method, d.element): [] for d in facts.determinations}
-    for result in (result for result in facts.results if result.value is not None):
-        found.setdefault((result.method, result.element), []).append(result.basis)
-    return {key: column_basis(bases, facts.basis) for key, bases in found.items()}
+def _by_method(rules: Rules, determinations: Sequence[DeterminationFact]) -> dict[str, RuleSet]:
+    """Methods of this certificate that have rules of their own."""
+    methods = dict.fromkeys(determination.method for determination in determinations)
+    return {method: rules.of(method) for method in methods if str(rules.of(method)) != str(rules.main)}
 
 
-def _print(result: ResultFact, limit: LimitFact | None, column: Basis, rule_set: RuleSet) -> Printed:
-    measured = Measured(
-        None if result.not_measured else result.value,
-        result.unit,
-        Limits(result.detection_limit, result.quantification_limit, result.upper_limit, result.reporting_limit),
-        result.expanded_u,
-        result.marks,
-        result.not_measured.value if result.not_measured else result.why_no_value,
-    )
-    compared = _compared(measured, result, limit, rule_set)
-    printed = compared.printed if compared else print_measured(measured, rule_set)
-    off_column = off_column_remark(result.basis, column) if result.value is not None else ""
-    remarks = remarks_for(printed, result.not_measured, result.control_remarks)
-    remarks += (*((off_column,) if off_column else ()), *result.request_remarks)
-    if compared and compared.footnote:
-        remarks += (compared.footnote,)
-    return printed, remarks, compared.statement if compared else None
+def _rule_name(rules: Rules, determinations: Sequence[DeterminationFact]) -> str:
+    others = _by_method(rules, determinations)
+    return "; ".join([str(rules.main), *(f"{method} by {other}" for method, other in others.items())])
 
 
-def _compared(measured: Measured, result: ResultFact, limit: LimitFact | None, rule_set: RuleSet) -> Compared | None:
-    """The comparison with a limit, where there is one; another unit or basis is not converted: not to be decided."""
-    if limit is None:
-        return None
-    try:
-        return print_compared(
-            measured,
-            result.basis,
-            Limit(limit.value, limit.unit, basis=limit.basis, source=limit.source),
-            DecisionRule.FOUR_STATEMENTS,
-            rule_set,
-        )
-    except NotComparable:
-        return Compared(print_measured(measured, rule_set), Statement.CANNOT_BE_DECIDED)
+def _rule_text(rules: Rules, determinations: Sequence[DeterminationFact]) -> str:
+    others = {str(other): other for other in _by_method(rules, determinations).values()}
+    return " ".join([describe(rules.main), *(f"{name}: {describe(other)}" for name, other in others.items())])
 
 
 def _method_marks(methods: Sequence[MethodFact]) -> dict[str, str]:
@@ -171,11 +145,15 @@ def _method_marks(methods: Sequence[MethodFact]) -> dict[str, str]:
 
 
 def _column(
-    determination: DeterminationFact, facts: CertificateFacts, basis: Basis, rule_set: RuleSet, marks: dict[str, str]
+    determination: DeterminationFact,
+    results: Sequence[ResultFact],
+    basis: Basis,
+    rules: Rules,
+    marks: dict[str, str],
 ) -> Column:
-    own = [r for r in facts.results if (r.method, r.element) == (determination.method, determination.element)]
-    detection = Counter(print_limit(r.detection_limit, rule_set) for r in own if not r.not_measured)
-    quantification = Counter(print_limit(r.quantification_limit, rule_set) for r in own if not r.not_measured)
+    rule_set = rules.of(determination.method)
+    detection = Counter(print_limit(r.detection_limit, rule_set) for r in results if not r.not_measured)
+    quantification = Counter(print_limit(r.quantification_limit, rule_set) for r in results if not r.not_measured)
     return Column(
         key=_key(determination),
         formula=determination.reported_as,
@@ -185,6 +163,7 @@ def _column(
         # The limit that most samples have; a sample with another one shows its own.
         detection_limit=detection.most_common(1)[0][0] if detection else "",
         quantification_limit=quantification.most_common(1)[0][0] if quantification else "",
+        rule_set="" if rule_set is rules.main else str(rule_set),
     )
 
 
@@ -200,9 +179,9 @@ def _row(
     printed: dict[Key, Printed],
     letters: dict[str, str],
     numbers: dict[str, int],
-    rule_set: RuleSet,
+    rules: Rules,
 ) -> Row:
-    cells, statements = [], []
+    cells, compared = [], []
     for determination, column in zip(determinations, columns, strict=True):
         result = results.get((determination.method, determination.element))
         if result is None:
@@ -210,11 +189,11 @@ def _row(
                 raise Incomplete(f"{determination.element} by {determination.method} has no result in {sample.number}.")
             cells.append(Cell(column.key, "", None, "", None, 0, "", "", None))  # not asked of this sample
             continue
-        value, remarks, statement = printed[sample.number, determination.method, determination.element]
-        cells.append(_cell(column, result, value, marks_beside(remarks, letters), rule_set))
-        if statement is not None:
-            statements.append((determination.reported_as, statement))
-    conformity, conforms = conformity_of_row(statements, numbers.get(sample.limit_set, 0))
+        one = printed[sample.number, determination.method, determination.element]
+        cells.append(_cell(column, result, one, marks_beside(one.remarks, letters), rules.of(determination.method)))
+        if one.compared is not None:
+            compared.append((determination.reported_as, one.compared))
+    conformity, conforms = conformity_of_row(compared, numbers.get(sample.limit_set, 0))
     return Row(
         sample.number,
         sample.client_identification,
@@ -223,11 +202,12 @@ def _row(
         tuple(cells),
         conformity,
         conforms,
+        sample.submission,
     )
 
 
-def _cell(column: Column, result: ResultFact, value: PrintedValue, mark: str, rule_set: RuleSet) -> Cell:
-    in_words = result.not_measured is not None
+def _cell(column: Column, result: ResultFact, printed: Printed, mark: str, rule_set: RuleSet) -> Cell:
+    in_words, value = result.not_measured is not None, printed.value
     return Cell(
         column=column.key,
         printed=value.printed,
@@ -240,6 +220,7 @@ def _cell(column: Column, result: ResultFact, value: PrintedValue, mark: str, ru
         result=result.result,
         detection_limit="" if in_words else print_limit(result.detection_limit, rule_set),
         quantification_limit="" if in_words else print_limit(result.quantification_limit, rule_set),
+        statement=printed.compared.words if printed.compared else "",
     )
 
 
@@ -276,18 +257,3 @@ def _uncertainty_text(methods: Sequence[MethodFact]) -> str:
 def _form_statements(determinations: Sequence[DeterminationFact]) -> tuple[str, ...]:
     sentences = (form_sentence(d.element, d.reported_as) for d in determinations)
     return tuple(dict.fromkeys(sentence for sentence in sentences if sentence))
-
-
-def _against(document: CertificateDocument, previous: CertificateDocument) -> CertificateDocument:
-    """Mark and list what changed from the issue that this one replaces."""
-    old = {(row.number, cell.column): cell.printed for row in previous.rows for cell in row.cells}
-    rows, changes = [], []
-    for row in document.rows:
-        cells = []
-        for cell in row.cells:
-            before = old.get((row.number, cell.column), "")
-            if before != cell.printed:
-                changes.append(Change(row.number, cell.column, before or "nothing", cell.printed))
-            cells.append(replace(cell, changed=before != cell.printed))
-        rows.append(replace(row, cells=tuple(cells)))
-    return replace(document, rows=tuple(rows), changes=tuple(changes))

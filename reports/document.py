@@ -1,8 +1,12 @@
 """The finished certificate: everything printed, rounded already, in order. A renderer sees nothing else."""
 
 import json
-from dataclasses import asdict, dataclass, fields, is_dataclass
+from dataclasses import dataclass, fields, is_dataclass
+from functools import cache
 from typing import Any, get_args, get_type_hints
+
+PREVIEW = "PREVIEW"
+"""The number of a certificate that does not exist yet: the word lies across each of its pages."""
 
 
 @dataclass(frozen=True)
@@ -16,6 +20,8 @@ class Column:
     method: str  # short mark of its method, explained under Methods
     detection_limit: str
     quantification_limit: str
+    rule_set: str = ""  # name and version of its reporting rules, where they are not those of the document
+    derived: bool = False  # computed from results of other columns; explained in `derived_notes`
 
 
 @dataclass(frozen=True)
@@ -24,7 +30,8 @@ class Cell:
 
     number: the decimal string behind a printed number, None for words; limit: the decimal string that follows < or >;
     decimals: figures after the point, for a spreadsheet format; mark: letter of the remark that explains it;
-    result: database key of the result, for the way back; u: printed expanded uncertainty, "" where none is given.
+    result: database key of the result, for the way back; u: printed expanded uncertainty, "" where none is given;
+    statement: of conformity, of this result alone, with its probability where the rule gives one.
     """
 
     column: str
@@ -39,6 +46,7 @@ class Cell:
     changed: bool = False
     detection_limit: str = ""
     quantification_limit: str = ""
+    statement: str = ""
 
 
 @dataclass(frozen=True)
@@ -52,6 +60,7 @@ class Row:
     cells: tuple[Cell, ...]
     conformity: str = ""
     conforms: bool | None = None
+    submission: str = ""  # its own, where the certificate is of several
 
 
 @dataclass(frozen=True)
@@ -78,6 +87,30 @@ class MethodNote:
 
 
 @dataclass(frozen=True)
+class SamplingNote:
+    """How samples were taken, where the laboratory took them itself (ISO/IEC 17025:2017, 7.8.5)."""
+
+    samples: str  # "all samples", or laboratory numbers
+    sampled_by: str
+    when: str
+    place: str
+    plan: str
+    conditions: str = ""
+    uncertainty: str = ""
+
+
+@dataclass(frozen=True)
+class OpinionNote:
+    """An opinion or interpretation (ISO/IEC 17025:2017, 7.8.7): stands in a box of its own, marked as what it is."""
+
+    samples: str  # "all samples", or laboratory numbers
+    text: str
+    basis: str
+    name: str
+    when: str
+
+
+@dataclass(frozen=True)
 class ControlRow:
     """One control sample at one analyte, as printed in the appendix."""
 
@@ -96,12 +129,39 @@ class ControlRow:
 
 @dataclass(frozen=True)
 class Change:
-    """One change of an amendment: what, from what, to what."""
+    """One change of an amendment: what, from what, to what, and why.
+
+    sample: "" where it is of the whole certificate; column: key of a column, or what else changed, in words.
+    """
 
     sample: str
     column: str
     old: str
     new: str
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class DerivedNote:
+    """A derived result as the certificate explains it, beside the methods."""
+
+    column: str  # key of its column
+    heading: str  # as its column's head: "SAR"
+    name: str
+    formula: str  # in words: "Na ÷ √((Ca + Mg) ÷ 2), each in mmol(c)/L"
+    below: str  # a sentence: what a term below its detection limit counts as
+    source: str
+    remark: str = ""
+
+
+@dataclass(frozen=True)
+class Grade:
+    """Means over a set of samples, weighted by mass: a row of a small table of its own below the results."""
+
+    name: str
+    samples: str  # numbers of the samples in words: "KF26-00001 to KF26-00005"
+    mass: str  # printed, kg
+    cells: tuple[Cell, ...]  # in the order of `CertificateDocument.grade_columns`
 
 
 @dataclass(frozen=True)
@@ -154,10 +214,19 @@ class CertificateDocument:
     changes: tuple[Change, ...] = ()
     preliminary: bool = False
     conformity_head: str = ""  # what stands over the column of statements
+    sampling_notes: tuple[SamplingNote, ...] = ()  # 7.8.5
+    opinions: tuple[OpinionNote, ...] = ()  # 7.8.7
+    accreditation: str = ""  # one sentence for the head of the certificate; "" where no result is within the scope
+    derived_notes: tuple[DerivedNote, ...] = ()
+    grade_columns: tuple[Column, ...] = ()
+    grades: tuple[Grade, ...] = ()
+    submissions: tuple[str, ...] = ()  # numbers, where the certificate is of several
+    is_supplement: bool = False  # it adds to the issue before, and changes nothing that was printed there
+    verify_address: str = ""  # where anybody may ask whether it is genuine and still stands
 
     def to_json(self) -> str:
         """Canonical text: sorted keys, no spaces, as hashed and frozen."""
-        return json.dumps(asdict(self), ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+        return json.dumps(self, default=vars, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
 
     @classmethod
     def from_json(cls, text: str) -> "CertificateDocument":
@@ -168,12 +237,20 @@ class CertificateDocument:
 
 def _build(kind: Any, raw: Any) -> Any:
     """Rebuild a frozen dataclass, and the tuples of dataclasses inside it, from what JSON gives."""
-    hints = get_type_hints(kind)
     values = {}
-    for field in fields(kind):
-        value = raw[field.name]
+    for name, inner in _fields(kind):
+        if name not in raw:
+            continue  # frozen before the field was thought of: its default is what it was then
+        value = raw[name]
         if isinstance(value, list):
-            inner = get_args(hints[field.name])[0]
-            value = tuple(_build(inner, item) if is_dataclass(inner) else item for item in value)
-        values[field.name] = value
+            value = tuple(_build(inner, item) for item in value) if inner else tuple(value)
+        values[name] = value
     return kind(**values)
+
+
+@cache
+def _fields(kind: Any) -> tuple[tuple[str, Any], ...]:
+    """Names of the fields of a dataclass, each with the dataclass that its tuple holds; asked of each cell, so kept."""
+    hints = get_type_hints(kind)
+    inner = {field.name: (*get_args(hints[field.name]), None)[0] for field in fields(kind)}
+    return tuple((name, of if is_dataclass(of) else None) for name, of in inner.items())

@@ -2,7 +2,10 @@
 
 from dataclasses import dataclass
 
-from labresults.terms import Basis, Mark, NotMeasured
+from labresults.calculation.derived import Derived
+from labresults.calculation.derived_terms import Definition
+from labresults.terms import Basis, DecisionRule, LimitSide, Mark, NotMeasured
+from reports.document import OpinionNote, SamplingNote
 
 
 @dataclass(frozen=True)
@@ -14,6 +17,7 @@ class SampleFact:
     matrix: str
     condition: str
     limit_set: str = ""  # which of the limits its results are compared with
+    submission: str = ""  # its own, where the certificate is of several
 
 
 @dataclass(frozen=True)
@@ -38,6 +42,8 @@ class ResultFact:
     control_remarks: tuple[str, ...] = ()
     request_remarks: tuple[str, ...] = ()  # what was accepted when the request was reviewed, and times that had passed
     not_measured: NotMeasured | None = None
+    coverage_factor: float = 2.0  # k of expanded_u
+    is_outside_scope: bool = False  # of accreditation, where other results of the certificate are within it
 
 
 @dataclass(frozen=True)
@@ -69,7 +75,10 @@ class MethodFact:
 
 @dataclass(frozen=True)
 class LimitFact:
-    """An upper limit that the results of one element are compared with, in samples of the same limit set."""
+    """A limit that the results of one element are compared with, in samples of the same limit set.
+
+    It is on the element, whatever form the result is printed in. decision_rule: None leaves it to the reporting rules.
+    """
 
     element: str
     value: float
@@ -77,6 +86,9 @@ class LimitFact:
     source: str
     basis: Basis = Basis.AS_RECEIVED
     limit_set: str = ""
+    side: LimitSide = LimitSide.AT_MOST
+    decision_rule: DecisionRule | None = None
+    risk_percent: float | None = None
 
 
 @dataclass(frozen=True)
@@ -95,6 +107,19 @@ class ControlFact:
     high: float | None
     verdict: str
     accepted_because: str
+
+
+@dataclass(frozen=True)
+class DerivedFact:
+    """A derived result of a sample (by number) or of a set of samples (by name), unrounded."""
+
+    definition: Definition
+    found: Derived
+    sample: str = ""
+    sample_set: str = ""
+    members: str = ""  # of the set, in words
+    mass_kg: float = 0.0
+    remarks: tuple[str, ...] = ()  # of what it was computed from
 
 
 @dataclass(frozen=True)
@@ -140,3 +165,9 @@ class CertificateFacts:
     replaces: str = ""
     replaces_why: str = ""
     preliminary: bool = False
+    submissions: tuple[str, ...] = ()  # numbers, where the certificate is of several
+    sampling_notes: tuple[SamplingNote, ...] = ()  # where the laboratory took the samples itself
+    opinions: tuple[OpinionNote, ...] = ()
+    accreditation: str = ""
+    client_said: tuple[str, ...] = ()  # kinds of data that the client gave: "own identifications", "dates of sampling"
+    derived: tuple[DerivedFact, ...] = ()  # sample by sample, then set by set

@@ -62,7 +62,8 @@ class Column:
 class BenchRow:
     """One tube. `figures`: one a column, empty where nothing is recorded; `code`: what a scanner reads of it.
 
-    `is_outside`: the mass lies outside the method's window; `note`: why, what is recorded, what the sample may do.
+    `is_outside`: the mass or the final volume is not as the method states it; `note`: why, what is recorded, what the
+    sample may do.
     """
 
     tube: int

@@ -52,7 +52,8 @@ class CurveLine:
 
 @dataclass(frozen=True)
 class JudgedLine:
-    """How control samples of one criterion did at one line: how many, from where to where, how many outside."""
+    """How control samples of one criterion did at one line, or at all lines where none is outside together: how many,
+    from where to where, how many outside."""
 
     control: str
     line: str
@@ -65,7 +66,7 @@ class JudgedLine:
 
 @dataclass(frozen=True)
 class FailureLine:
-    """A control sample that failed. `accepted`: by whom and why; empty where nobody did."""
+    """A control sample that failed at a line. `accepted`: by whom and why; empty where nobody did."""
 
     position: str
     control: str
@@ -78,7 +79,7 @@ class FailureLine:
 
 @dataclass(frozen=True)
 class RepeatLine:
-    """A test solution to be measured again, and what became of that."""
+    """Test solutions to be measured again for one reason, and what became of that."""
 
     label: str
     position: str
@@ -90,7 +91,7 @@ class RepeatLine:
 
 @dataclass(frozen=True)
 class PositionLine:
-    """One position: where it stood on the tray, and what it held."""
+    """One position, or neighbours with samples: where it stood on the tray, and what it held."""
 
     number: str
     place: str

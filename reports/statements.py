@@ -1,39 +1,58 @@
 """The sentences that stand on every certificate, and those about limits.
 
-Source: ISO/IEC 17025:2017, 7.8.2.1 l (items tested), 7.8.2.2 (as received), 7.8.6 (decision rule);
-ILAC-G8:09/2019, 4.2.
+Source: ISO/IEC 17025:2017, 7.8.2.1 l (items tested), 7.8.2.2 (data of the client; as received), 7.8.5 (sampling),
+7.8.6.2 (which results, which parts of the specification, which rule); ILAC-G8:09/2019, 4.2; JCGM 106:2012, 7 and 8.3.
 """
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
-from reports.facts import LimitFact
+from labresults.terms import LimitSide
+from reports.facts import CertificateFacts, LimitFact
+from reports.printed import Rules, rule_of
+from reports.rules.compared import Compared
 from reports.rules.conformity import Statement
+from reports.rules.decision_words import USUAL_FACTOR, rule_text
 
 ITEMS_TESTED = "The results relate only to the items tested."
 AS_RECEIVED = "The laboratory did not take the samples: results apply to them as they were received."
 IN_FULL = "This certificate may be reproduced only in full, unless the laboratory agrees in writing."
 INVENTED = "Invented demonstration data: this laboratory, its clients and every number here are made up."
+AUTHORITY = "What follows from a statement is for the client and the authority to decide."
 
-_RULE = (
-    "Decision rule: the unrounded value is compared with the limit itself, and the expanded uncertainty U (k = 2, "
-    "about 95 %) says how near it lies. “Conforms”: value + U does not exceed the limit; the risk that this is wrong "
-    "is at most 2.5 %. “Does not conform”: value − U exceeds the limit; the same risk. “Conforms, within U” and “does "
-    "not conform, within U”: the limit lies inside value ± U, and the risk may reach 50 %. What follows from a "
-    "statement is for the client and the authority to decide."
+ALL_SAMPLES = "all samples"
+"""Of a sampling record or an opinion that is of every sample."""
+
+AS_RECEIVED_OTHERS = (
+    "Where no record of sampling says otherwise, the laboratory did not take the samples: their results apply to them "
+    "as they were received."
 )
 
 
-def standing_statements(invented: bool) -> tuple[str, ...]:
+def standing_statements(facts: CertificateFacts) -> tuple[str, ...]:
     """Return the sentences of every certificate; the first one says when all of it is invented."""
-    return ((INVENTED,) if invented else ()) + (ITEMS_TESTED, AS_RECEIVED, IN_FULL)
+    said = [INVENTED] if facts.invented else []
+    said.append(ITEMS_TESTED)
+    if not any(note.samples == ALL_SAMPLES for note in facts.sampling_notes):
+        said.append(AS_RECEIVED if not facts.sampling_notes else AS_RECEIVED_OTHERS)
+    said += [client_data(facts.client_said)] if facts.client_said else []
+    return (*said, IN_FULL)
 
 
-def conformity_text(limits: Sequence[LimitFact], statements: Sequence[str]) -> str:
+def client_data(said: Sequence[str]) -> str:
+    """Return what the client gave, and that results may be wrong where it is (ISO/IEC 17025:2017, 7.8.2.2)."""
+    return (
+        f"As given by the client, not checked by the laboratory: {', '.join(said)}. "
+        "Where these are wrong, results may not be valid for what was meant."
+    )
+
+
+def conformity_text(facts: CertificateFacts, rules: Rules, statements: Sequence[str]) -> str:
     """Return what was compared with what, by which rule, and how often each statement was made; "" without a limit.
 
     Where samples are compared with different limits, each set has its number, and the statement of a sample names it.
     """
+    limits = facts.limits
     if not limits:
         return ""
     numbers = limit_numbers(limits)
@@ -43,7 +62,27 @@ def conformity_text(limits: Sequence[LimitFact], statements: Sequence[str]) -> s
     ]
     counts = Counter(statement for statement in statements if statement)
     said = ", ".join(f"{count} “{statement}”" for statement, count in counts.most_common())
-    return f"{' '.join(named)} {_RULE} Of {sum(counts.values())} samples: {said}."
+    which = "The statement of a sample is of its results for the elements that have a limit, as they stand in its row."
+    return " ".join([*named, *_rules(facts, rules), which, AUTHORITY, f"Of {sum(counts.values())} samples: {said}."])
+
+
+def _rules(facts: CertificateFacts, rules: Rules) -> list[str]:
+    """A sentence for each decision rule, with the limits that it stands with where there are several."""
+    factors = {method.code: method.coverage_factor for method in facts.methods}
+    found: dict[str, list[str]] = {}
+    for limit in facts.limits:
+        methods = {d.method for d in facts.determinations if d.element == limit.element}
+        for method in sorted(methods) or [""]:
+            words = rule_text(rule_of(limit, rules.of(method)), factors.get(method, USUAL_FACTOR))
+            found.setdefault(words, []).append(_which(limit, limit_numbers(facts.limits)))
+    if len(found) == 1:
+        return [f"Decision rule: {words}" for words in found]
+    return [f"Decision rule for {', '.join(dict.fromkeys(which))}: {words}" for words, which in found.items()]
+
+
+def _which(limit: LimitFact, numbers: dict[str, int]) -> str:
+    number = numbers[limit.limit_set]
+    return f"limits {number}" if number else limit.element
 
 
 def limit_numbers(limits: Sequence[LimitFact]) -> dict[str, int]:
@@ -55,28 +94,44 @@ def limit_numbers(limits: Sequence[LimitFact]) -> dict[str, int]:
 def conformity_head(limits: Sequence[LimitFact]) -> str:
     """Return what stands over the column of statements; "" without a limit."""
     if len(limits) == 1:
-        return f"{limits[0].element} against {limits[0].value:g} {limits[0].unit}"
+        limit = limits[0]
+        side = "" if limit.side is LimitSide.AT_MOST else f"{limit.side} "
+        return f"{limit.element} against {side}{limit.value:g} {limit.unit}"
     return "Against the limits" if limits else ""
 
 
-def conformity_of_row(statements: Sequence[tuple[str, Statement]], number: int) -> tuple[str, bool | None]:
+def conformity_of_row(compared: Sequence[tuple[str, Compared]], number: int) -> tuple[str, bool | None]:
     """Return the statement of a sample in words, and whether it conforms (None: cannot be decided).
 
-    statements: what is reported, and its statement. number: of the limit set, 0 where there is only one.
+    compared: what is reported, and its statement. number: of the limit set, 0 where there is only one.
     """
-    if not statements:
+    if not compared:
         return "", None
     which = f" (limits {number})" if number else ""
-    kinds = {statement for _, statement in statements}
+    kinds = {one.statement for _, one in compared}
     fails = kinds & {Statement.DOES_NOT_CONFORM, Statement.DOES_NOT_WITHIN_U}
     conforms = False if fails else None if Statement.CANNOT_BE_DECIDED in kinds else True
     if len(kinds) == 1:
-        return statements[0][1].value + which, conforms
-    worst = [f"{name} {statement.value}" for name, statement in statements if statement != Statement.CONFORMS]
-    return "; ".join(worst) + "; the others conform" * (Statement.CONFORMS in kinds) + which, conforms
+        return compared[0][1].statement.value + _probabilities(compared) + which, conforms
+    worst = [f"{name} {one.words}" for name, one in compared if one.statement != Statement.CONFORMS]
+    rest = [(name, one) for name, one in compared if one.statement == Statement.CONFORMS]
+    return "; ".join(worst) + f"; the others conform{_probabilities(rest)}" * bool(rest) + which, conforms
 
 
-def _named(limits: Sequence[LimitFact]) -> str:
-    named = ", ".join(f"{limit.element} {limit.value:g} {limit.unit}" for limit in limits)
+def _probabilities(compared: Sequence[tuple[str, Compared]]) -> str:
+    """The probability of each statement, those that are alike together: ", probability Cu 97.7 %, Pb 99.1 %"."""
+    alike: dict[str, list[str]] = {}
+    for name, one in compared:
+        if one.probability:
+            alike.setdefault(one.probability, []).append(name)
+    if len(compared) == 1:
+        return "".join(f", probability {words}" for words in alike)
+    said = ", ".join(f"{' '.join(names)} {words}" for words, names in alike.items())
+    return f", probability {said}" if said else ""
+
+
+def _named(limits: Iterable[LimitFact]) -> str:
+    limits = list(limits)
+    named = ", ".join(f"{limit.element} {limit.side} {limit.value:g} {limit.unit}" for limit in limits)
     sources = "; ".join(dict.fromkeys(limit.source for limit in limits))
     return f"{named} ({sources})"

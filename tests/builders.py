@@ -3,10 +3,16 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pyotp
+from django.conf import settings
 
 from labresults.actions.access import issue_access_token
 from labresults.actions.batches import begin_batch
 from labresults.actions.delivery import receive_samples
+from labresults.actions.derived import define_derived
 from labresults.actions.evaluation import evaluate_run
 from labresults.actions.materials import (
     record_equipment_check,
@@ -20,13 +26,16 @@ from labresults.actions.readings import import_readings
 from labresults.actions.review import approve_results
 from labresults.actions.runs import plan_run
 from labresults.actions.samples import register_client, register_matrices
+from labresults.actions.second_factor import turn_on_second_factor
 from labresults.actions.weighings import Weighed, record_weighings
 from labresults.models import (
     AccessToken,
     Client,
+    DerivedDefinition,
     Equipment,
     Evaluation,
     Layout,
+    Lot,
     Material,
     Method,
     MethodVersion,
@@ -34,6 +43,8 @@ from labresults.models import (
     PreparationBatch,
     ReadingFile,
     Run,
+    Sample,
+    SecondFactor,
     Submission,
 )
 from labresults.queries.results import waiting_for_review
@@ -44,6 +55,7 @@ from labresults.roles import ROLES
 from labresults.terms import (
     BlankRule,
     Curve,
+    DerivedForm,
     EquipmentKind,
     MaterialKind,
     Measure,
@@ -53,9 +65,12 @@ from labresults.terms import (
     Task,
     Weighting,
 )
-from reports.actions.certificates import issue_certificate, publish_certificate, save_rule_set
+from reports.actions.certificates import issue_certificate, publish_certificate
+from reports.actions.rule_sets import save_rule_set
+from reports.actions.signing import register_signing_certificate
 from reports.models import Certificate, RuleSetVersion
 from reports.rules.ruleset import RuleSet
+from reports.signing.keys import CERTIFICATE_FILE, read_public
 
 NOW = datetime(2026, 11, 16, 8, 0, tzinfo=UTC)
 PASSWORD = "gravel road 1911"
@@ -110,10 +125,14 @@ def a_laboratory(founder: Person) -> Laboratory:
     tasks = {"preparer": Task.PREPARE, "analyst": Task.MEASURE, "reviewer": Task.REVIEW, "issuer": Task.ISSUE}
     for role, task in tasks.items():
         authorise_person(by=quality, at=NOW, person=people[role], task=task, valid_from=date(2026, 1, 1))
-    client = register_client(by=people["reception"], at=NOW, code="ridge", name="Ninefold Ridge prospect")
+    client = register_client(
+        by=people["reception"], at=NOW, code="ridge", name="Ninefold Ridge prospect", contact="Camp office"
+    )
     register_matrices(by=quality, at=NOW, area="geochemistry", names=["rock", "soil"])
     _materials(quality)
     version = a_method(quality)
+    key = read_public(Path(settings.KEYS) / CERTIFICATE_FILE)
+    register_signing_certificate(by=people["laboratory manager"], at=NOW, half=key)
     return Laboratory(
         people=people,
         client=client,
@@ -140,6 +159,22 @@ LONG = LayoutSpecification(
 )
 
 
+AQUA_REGIA: dict[str, Any] = {
+    "what_was_done": "0.5 g in aqua regia, to 50 mL; plasma emission",
+    "dissolution": "aqua regia",
+    "solution_kind": SolutionKind.MASS_IN_VOLUME,
+    "solution_unit": "mg/L",
+    "blank_rule": BlankRule.JUDGE,
+    "mass_low_g": 0.45,
+    "mass_high_g": 0.55,
+    "volume_mL": 50.0,
+    "dilution_steps": [2, 5, 10, 20, 50],
+    "weights_edition": "CIAAW 2024",
+    "uncertainty_basis": "from control samples and certified values",
+}
+"""What a version of a method by aqua regia states, 0.5 g to 50 mL."""
+
+
 def a_method(
     quality: Person,
     code: str = "AR-7",
@@ -154,20 +189,7 @@ def a_method(
 
     copper: more of its determination; more_controls: beside the usual ones; changes: of the version.
     """
-    version = {
-        "what_was_done": "0.5 g in aqua regia, to 50 mL; plasma emission",
-        "dissolution": "aqua regia",
-        "solution_kind": SolutionKind.MASS_IN_VOLUME,
-        "solution_unit": "mg/L",
-        "blank_rule": BlankRule.JUDGE,
-        "mass_low_g": 0.45,
-        "mass_high_g": 0.55,
-        "volume_mL": 50.0,
-        "dilution_steps": [2, 5, 10, 20, 50],
-        "weights_edition": "CIAAW 2024",
-        "uncertainty_basis": "from control samples and certified values",
-        "hazards": [["Hot acids", "Work under the hood."]],
-    } | changes
+    version = AQUA_REGIA | {"hazards": [["Hot acids", "Work under the hood."]]} | changes
     return add_method_version(
         by=quality,
         at=NOW,
@@ -177,7 +199,7 @@ def a_method(
         valid_from=valid_from,
         version=version,
         matrices=["rock", "soil"],
-        lines=[_line("Cu", "324.754"), _line("Pb", "220.353")],
+        lines=[a_line("Cu", "324.754"), a_line("Pb", "220.353")],
         determinations=[{"element": "Cu", "unit": "mg/kg", **(copper or {})}, {"element": "Pb", "unit": "mg/kg"}],
         criteria=CRITERIA,
         standards=list(STANDARDS),
@@ -215,6 +237,7 @@ def a_submission(
     names: Sequence[str] | None = None,
     client: Client | None = None,
     due_on: date | None = None,
+    derived: Sequence[DerivedDefinition] = (),
 ) -> Submission:
     """Soil samples from the client, for the one method."""
     names = names or [f"NRD014 {112 + number}.0 m" for number in range(count)]
@@ -226,17 +249,44 @@ def a_submission(
         methods=[lab.method],
         reference="order 26-118",
         due_on=due_on,
+        derived=derived,
+    )
+
+
+def a_derived(lab: Laboratory, code: str = "metals", **changes: object) -> DerivedDefinition:
+    """Copper and lead added up, mg/kg; changes: of what is defined, a mean over a set for example."""
+    given = {
+        "name": "Copper and lead",
+        "reported_as": "Cu + Pb",
+        "unit": "mg/kg",
+        "form": DerivedForm.SUM,
+        "terms": [{"element": "Cu", "unit": "mg/kg"}, {"element": "Pb", "unit": "mg/kg"}],
+        "source": "arithmetic",
+    } | changes
+    return define_derived(by=lab.people["quality manager"], at=lab.later(), code=code, **given)  # type: ignore[arg-type]
+
+
+def a_grade(lab: Laboratory) -> DerivedDefinition:
+    """Copper over a set of samples, weighted by mass, mg/kg."""
+    return a_derived(
+        lab,
+        "grade-cu",
+        name="Grade of copper",
+        reported_as="Cu, mean",
+        form=DerivedForm.WEIGHTED_MEAN,
+        terms=[{"element": "Cu", "unit": "mg/kg"}],
     )
 
 
 def a_weighed_batch(lab: Laboratory, submission: Submission, count: int | None = None) -> PreparationBatch:
     """Every sample of the submission (or the first so many) prepared and weighed: 0.5 g, to 50 mL."""
+    return a_batch(lab, lab.version, list(submission.samples.order_by("ordinal")[:count]))
+
+
+def a_batch(lab: Laboratory, version: MethodVersion, samples: Sequence[Sample]) -> PreparationBatch:
+    """Samples prepared by a method and weighed: 0.5 g, to 50 mL."""
     batch = begin_batch(
-        by=lab.people["preparer"],
-        at=lab.later(),
-        method_version=lab.version,
-        samples=list(submission.samples.order_by("ordinal")[:count]),
-        caution_read=True,
+        by=lab.people["preparer"], at=lab.later(), method_version=version, samples=samples, caution_read=True
     )
     record_weighings(
         by=lab.people["preparer"],
@@ -308,6 +358,21 @@ def a_token(lab: Laboratory, role: str = "analyst") -> AccessToken:
     return issue_access_token(by=lab.people[role], at=lab.later(), name=name, expires_on=expires_on).token
 
 
+SECRET = "JBSWY3DPEHPK3PXPJBSWY3DPEHPK3PXP"
+"""Of an invented second factor, base 32."""
+
+
+def a_code(at: datetime, secret: str = SECRET) -> str:
+    """The six digits that a device with this secret shows at a time."""
+    return pyotp.TOTP(secret).at(at)
+
+
+def a_second_factor(lab: Laboratory, role: str) -> SecondFactor:
+    """The second factor of somebody, on since now."""
+    at = lab.later()
+    return turn_on_second_factor(by=lab.people[role], at=at, secret=SECRET, code=a_code(at))
+
+
 def an_evaluated_run(lab: Laboratory, submission: Submission, **differing: object) -> Evaluation:
     """A submission prepared, measured and evaluated; `differing` goes to `a_reading_file`."""
     run = a_run(lab, a_weighed_batch(lab, submission))
@@ -340,10 +405,9 @@ def _register_copper_alone(lab: Laboratory, quality: Person) -> None:
 
 
 def approved(lab: Laboratory, submission: Submission) -> Submission:
-    """Everything that waits for review in the submission, approved."""
-    approve_results(
-        by=lab.people["reviewer"], at=lab.later(), results=waiting_for_review(submission), password=PASSWORD
-    )
+    """Everything that waits for review in the submission, approved, each result that asks for a look by itself."""
+    waiting = waiting_for_review(submission)
+    approve_results(by=lab.people["reviewer"], at=lab.later(), results=waiting, looked_at=waiting, password=PASSWORD)
     return submission
 
 
@@ -355,6 +419,20 @@ def a_certificate(lab: Laboratory, submission: Submission, *, draw: bool = True)
     if draw:
         publish_certificate(by=lab.people["issuer"], at=lab.later(), certificate=certificate)
     return certificate
+
+
+def a_reader(lab: Laboratory, email: str = "brennan@ridge.example", sign_in: str = "brennan") -> Person:
+    """Somebody of the laboratory's first client, who reads on the portal."""
+    return enrol_person(
+        by=lab.people["laboratory manager"],
+        at=NOW,
+        sign_in=sign_in,
+        full_name="Oda Brennan",
+        password=PASSWORD,
+        roles=["client"],
+        client=lab.client,
+        email=email,
+    )
 
 
 def _concentration(position: object, element: str, contents: Mapping[str, Mapping[str, float]]) -> float:
@@ -371,7 +449,8 @@ def _concentration(position: object, element: str, contents: Mapping[str, Mappin
     return mg_per_kg * 0.0005 / 0.050 / position.dilution  # type: ignore[attr-defined]
 
 
-def _line(element: str, label: str) -> dict[str, object]:
+def a_line(element: str, label: str) -> dict[str, Any]:
+    """A line of a method: straight, weighted by 1/x², to 10 mg/L."""
     return {
         "element": element,
         "label": label,
@@ -386,18 +465,23 @@ def _line(element: str, label: str) -> dict[str, object]:
     }
 
 
-def _materials(quality: Person) -> None:
-    def lot(code: str, number: str, kind: MaterialKind, contents: list[dict[str, object]]) -> None:
-        material = register_material(by=quality, at=NOW, code=code, name=f"{code}, invented", kind=kind)
-        register_lot(
-            by=quality, at=NOW, number=number, material=material, received_on=date(2026, 1, 5),
-            expires_on=date(2027, 1, 5), contents=contents,
-        )  # fmt: skip
+def a_lot_of(
+    quality: Person, code: str, number: str, kind: MaterialKind, contents: Sequence[Mapping[str, object]]
+) -> Lot:
+    """A new material with its first lot, good for the year 2026."""
+    material = register_material(by=quality, at=NOW, code=code, name=f"{code}, invented", kind=kind)
+    return register_lot(
+        by=quality, at=NOW, number=number, material=material, received_on=date(2026, 1, 5),
+        expires_on=date(2027, 1, 5), contents=contents,
+    )  # fmt: skip
 
+
+def _materials(quality: Person) -> None:
     for place, (code, level) in enumerate(STANDARDS.items()):
-        lot(code, f"L-{2200 + place}", MaterialKind.STANDARD, _both(level, "mg/L"))
-    lot("CHECK", "L-2300", MaterialKind.STANDARD, _both(5.0, "mg/L"))
-    lot(
+        a_lot_of(quality, code, f"L-{2200 + place}", MaterialKind.STANDARD, _both(level, "mg/L"))
+    a_lot_of(quality, "CHECK", "L-2300", MaterialKind.STANDARD, _both(5.0, "mg/L"))
+    a_lot_of(
+        quality,
         "GC-17",
         "L-2400",
         MaterialKind.REFERENCE_MATERIAL,

@@ -4,17 +4,19 @@ import os
 from collections.abc import Iterator
 from datetime import datetime
 from importlib import import_module
+from pathlib import Path
 
 import hypothesis
 import pytest
 from django.apps import apps
-from django.core.cache import cache
+from django.core.cache import cache, caches
 from django.db import connection
 
 from labresults import guards
 from labresults.actions.people import enrol_person, found_laboratory
 from labresults.models import Element, Person
 from labresults.roles import ROLES
+from reports.signing.keys import make_key
 from tests.builders import NOW, PASSWORD, Laboratory, a_laboratory
 
 # A machine that is busy makes no property untrue; where everything must come out the same twice, examples do too.
@@ -31,6 +33,26 @@ def now() -> datetime:
 @pytest.fixture(autouse=True)
 def _fresh_cache() -> None:
     cache.clear()
+    caches["progress"].clear()
+
+
+@pytest.fixture(autouse=True)
+def _drawn_at_once(settings: object) -> None:
+    """Pages draw a certificate before they answer; what a thread does is tested by itself."""
+    settings.DRAWING = "at once"  # type: ignore[attr-defined]
+
+
+@pytest.fixture(scope="session")
+def signing_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with a signing key of its own, made once."""
+    folder = tmp_path_factory.mktemp("keys")
+    make_key(folder, laboratory="Kestrel Flat Laboratory", at=NOW)
+    return folder
+
+
+@pytest.fixture(autouse=True)
+def _own_signing_key(settings: object, signing_folder: Path) -> None:
+    settings.KEYS, settings.KEY_PASSPHRASE = signing_folder, ""  # type: ignore[attr-defined]
 
 
 @pytest.fixture(autouse=True)

@@ -13,11 +13,13 @@ from labresults.models import (
     Person,
     Request,
     RequestConcern,
+    RequestedDerived,
     RequestedMethod,
     RequestedTerms,
     Sample,
     Submission,
 )
+from labresults.queries.derived_asked import refuse_underived
 from labresults.queries.request_review import FoundConcern
 from labresults.queries.wanted import Wanted
 from labresults.readers.problem import Problem
@@ -70,7 +72,11 @@ def enter_request(
     reason: str = "",
     agreed_with: str = "",
 ) -> Request:
-    """Enter a version of what is asked for, with methods and terms of all and of single samples; three inserts."""
+    """Enter a version of what is asked for, with methods and terms of all and of single samples; four inserts.
+
+    Raises BadInput where something is to be derived that the methods do not give.
+    """
+    refuse_underived(wanted)
     request = Request.objects.create(
         submission=submission,
         version=version,
@@ -92,6 +98,9 @@ def enter_request(
             (request.pk, sample, terms.basis.value, terms.limit_set.pk if terms.limit_set else None)
             for sample, terms in wanted.terms.items()
         ),
+    )
+    RequestedDerived.objects.bulk_create(
+        RequestedDerived(request=request, definition=row) for row in dict.fromkeys(wanted.derived)
     )
     return request
 
@@ -151,6 +160,7 @@ def asked_said(request: Request, wanted: Wanted) -> dict[str, object]:
         "basis": request.basis,
         "due": request.due_on.isoformat(),
         "limits": str(wanted.limit_set) if wanted.limit_set else None,
+        **({"derived": sorted(str(row) for row in wanted.derived)} if wanted.derived else {}),
     }
 
 

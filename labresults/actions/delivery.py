@@ -1,6 +1,7 @@
 """Reception: a delivery is logged whole or not at all, with what is asked for and what its review accepted."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
@@ -15,7 +16,7 @@ from labresults.actions.asking import (
 from labresults.actions.entering import Entered, enter_samples
 from labresults.actions.numbering import next_number
 from labresults.acts import BadInput, Done, WrongState, act
-from labresults.models import Client, LimitSet, Method, Person, Submission, UsualRequest
+from labresults.models import Client, DerivedDefinition, LimitSet, Method, Person, Submission, UsualRequest
 from labresults.queries.delivery import problems_of
 from labresults.queries.due import due_on as due_for
 from labresults.queries.people import site_time_zone
@@ -49,12 +50,14 @@ def receive_samples(
     temperature_C: float | None = None,
     kept_days: int | None = None,
     acidified: bool = False,
+    derived: Sequence[DerivedDefinition] = (),
 ) -> Done[Submission]:
     """Log a delivery: all rows, or none. Each sample gets its laboratory number, a container and a first holder.
 
     methods, basis, limit_set: for every sample that names none of its own. due_on: from the longest turnaround when not
     given. concerns: what the review of the request finds and the person accepts, each with a reason. form_key: the same
     one a second time logs nothing. acidified: the waters were acidified here on arrival, and wait for their time.
+    derived: what is to be computed from the results.
     Raises BadInput with every problem at its row, WrongState for a form logged already.
     """
     received_at = received_at or at
@@ -74,7 +77,7 @@ def receive_samples(
         form_key=form_key or None,
     )
     entered = enter_samples(submission, rows, by=by, at=at, place=place, since=received_at, acidified=acidified)
-    wanted = with_rows(Wanted(methods, basis, limit_set, due_on), entered, received_at, at)
+    wanted = with_rows(Wanted(methods, basis, limit_set, due_on, derived=derived), entered, received_at, at)
     request = enter_request(submission, wanted, version=1, by=by, at=at)
     enter_concerns(request, accepted, {one.row.row: one.pk for one in entered}, by=by, at=at)
     delivery = {"client": client.code, "reference": reference, "condition": condition, "seals": seals}
@@ -147,7 +150,7 @@ def with_rows(asked: Wanted, entered: Sequence[Entered], received_at: datetime, 
     if due is None:
         zone = ZoneInfo(site_time_zone())
         due = due_for([*asked.methods, *by_code.values()], received_at.astimezone(zone).date(), at.date())
-    return Wanted(asked.methods, asked.basis, asked.limit_set, due, of_samples, terms)
+    return replace(asked, due_on=due, of_samples=of_samples, terms=terms)
 
 
 def _limit_sets(entered: Sequence[Entered]) -> dict[str, LimitSet | None]:

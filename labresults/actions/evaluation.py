@@ -1,12 +1,12 @@
 """A run is evaluated as often as needed; each evaluation is a version beside the older ones. Nothing is overwritten."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import datetime
 
 import labresults
 from labresults import bulk
-from labresults.actions.storing import store_curves, store_outcomes, store_results
+from labresults.actions.storing import store
 from labresults.acts import BadInput, Done, WrongState, act, require_task
 from labresults.calculation.errors import CalculationError
 from labresults.calculation.evaluation import evaluate
@@ -107,7 +107,7 @@ def evaluate_run(
         outputs_sha256=outputs_digest(prepared.evaluated),
         software=labresults.__version__,
         platform=this_platform(),
-        **asdict(prepared.loaded.known.seen),
+        **prepared.loaded.known.seen.keys(),
         left_out=[[number, line] for number, line in sorted(left_out)],
         rules=RULES,
         counted={str(measure): count for measure, count in sorted(prepared.evaluated.counted.items())},
@@ -116,8 +116,7 @@ def evaluate_run(
         made_by=by,
         made_at=at,
     )
-    for store in (store_curves, store_outcomes, store_results):
-        store(evaluation, prepared.loaded, prepared.evaluated)
+    store(evaluation, prepared.loaded, prepared.evaluated)
     selected = _select(evaluation, by, at)
     return Done(
         evaluation,

@@ -6,12 +6,12 @@ from django.db.models import F
 
 from labresults.models import Laboratory, NumberSeries
 
-_DIGITS = {"S": 4, "B": 4, "R": 4, "C": 4}
+_DIGITS = {"S": 4, "B": 4, "R": 4, "C": 4, "N": 4}
 _SAMPLE_DIGITS = 5
 
 
 def next_number(series: str, at: datetime) -> str:
-    """The next number of a series ("S", "B", "R", "C") in the year of `at`, e.g. R26-0436. Under the writer's lock."""
+    """The next number of a series ("S", "B", "R", "C", "N") in the year of `at`, e.g. R26-0436. Under the pen."""
     return f"{series}{at:%y}-{_advance(series, at, 1):0{_DIGITS[series]}d}"
 
 

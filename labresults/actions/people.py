@@ -60,12 +60,14 @@ def enrol_person(
     password: str,
     roles: list[str],
     client: Client | None = None,
+    email: str = "",
 ) -> Done[Person]:
     """Enrol somebody with roles; a client's person has the role client and belongs to that client.
 
+    email: where they are told of certificates that they fetched.
     Raises BadInput for an unknown role, a weak password, a sign-in that is taken, or a client's person without client.
     """
-    person = _new_person(sign_in, full_name, password, roles, client)
+    person = _new_person(sign_in, full_name, password, roles, client, email)
     return Done(
         person,
         subject=("person", sign_in),
@@ -108,7 +110,9 @@ def authorise_person(
     )
 
 
-def _new_person(sign_in: str, full_name: str, password: str, roles: list[str], client: Client | None) -> Person:
+def _new_person(
+    sign_in: str, full_name: str, password: str, roles: list[str], client: Client | None, email: str = ""
+) -> Person:
     unknown = sorted(set(roles) - set(ROLES))
     if unknown:
         raise BadInput(f"There is no role {', '.join(unknown)}. The roles are {', '.join(ROLES)}.")
@@ -117,7 +121,7 @@ def _new_person(sign_in: str, full_name: str, password: str, roles: list[str], c
     if Person.objects.filter(username=sign_in).exists():
         raise BadInput(f"Somebody signs in as {sign_in} already. Choose another name.")
     first, _, last = full_name.rpartition(" ")
-    person = Person(username=sign_in, first_name=first, last_name=last, client=client)
+    person = Person(username=sign_in, first_name=first, last_name=last, client=client, email=email)
     _check_password(password, person)
     person.set_password(password)
     person.save()

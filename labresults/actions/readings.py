@@ -99,6 +99,7 @@ def import_readings(
         way=way,
         struck=[[row, why] for row, why in sorted((struck or {}).items())],
         matched=dict(matched or {}),
+        text_units=_text_units(prepared),
         position_times={str(number): time.isoformat() for number, time in sorted(times.items())},
         made_by=by,
         made_at=at,
@@ -157,7 +158,7 @@ def _reading_rows(file: ReadingFile, prepared: _Prepared) -> list[tuple[Any, ...
     lines = prepared.plan.lines
     return [
         (run, positions[number], lines[line], key, row, replicates, mean, sd, count, missing, saturated, own, unit)
-        for number, (row, _, _, line, replicates, mean, sd, count, missing, saturated, own, unit, _) in zip(
+        for number, (row, _, _, line, replicates, mean, sd, count, missing, saturated, own, unit, _, _) in zip(
             prepared.numbers, prepared.file.readings, strict=True
         )
     ]
@@ -169,7 +170,7 @@ def _digest(readings: Sequence[ReadReading], numbers: Sequence[int | None]) -> s
     """
     sha = hashlib.sha256()
     columns = list(zip(*readings, strict=True)) or [()] * len(ReadReading._fields)
-    row, _, label, line, replicates, mean, sd, count, missing, saturated, own, unit, time = columns
+    row, _, label, line, replicates, mean, sd, count, missing, saturated, own, unit, time, _ = columns
     for texts in (label, line, map(";".join, replicates), unit, time):
         sha.update("\n".join(texts).encode())
     for whole in (row, numbers, count, missing, saturated):
@@ -177,6 +178,19 @@ def _digest(readings: Sequence[ReadReading], numbers: Sequence[int | None]) -> s
     for floats in (mean, sd, own):
         sha.update(np.array(floats, dtype="<f8").tobytes())  # None is not a number
     return sha.hexdigest()
+
+
+def _text_units(prepared: _Prepared) -> dict[str, Any]:
+    """The unit of a line's texts where they were converted: one word, or that of each position by its number."""
+    readings = prepared.file.readings
+    found: dict[str, dict[str, str]] = {}
+    for number, reading in zip(prepared.numbers, readings, strict=True) if any(r.text_unit for r in readings) else ():
+        found.setdefault(reading.line, {})[str(number)] = reading.text_unit
+    return {
+        line: next(iter(units.values())) if len(set(units.values())) == 1 else units
+        for line, units in found.items()
+        if any(units.values())
+    }
 
 
 def _times(prepared: _Prepared) -> dict[int, datetime]:

@@ -13,7 +13,7 @@ from labresults.actions.asking import (
     enter_request,
 )
 from labresults.acts import BadInput, Done, WrongState, act
-from labresults.models import LimitSet, Method, Person, Request, Submission
+from labresults.models import DerivedDefinition, LimitSet, Method, Person, Request, Submission
 from labresults.queries.request_change import review_anew, standing, with_due_day
 from labresults.queries.wanted import Terms, Wanted
 from labresults.terms import Basis
@@ -35,13 +35,15 @@ def change_request(
     terms: Mapping[int, Terms] | None = None,
     concerns: Sequence[AcceptedConcern] = (),
     seen_version: int | None = None,
+    derived: Sequence[DerivedDefinition] | None = None,
 ) -> Done[Request]:
     """Replace what is asked for by a new version; the older one stays.
 
     due_on: None counts anew, from the receipt, and from today for methods that were not asked for before. of_samples,
     terms: what samples ask for instead of the rest, by their keys; None keeps it. concerns: what the review finds and
-    nobody accepted before in the same words. seen_version: of the request that the person looked at. Raises BadInput
-    without a reason, an agreement or an acceptance, WrongState when somebody changed the request since.
+    nobody accepted before in the same words. seen_version: of the request that the person looked at. derived: what is
+    to be computed from the results; None keeps it. Raises BadInput without a reason, an agreement or an acceptance,
+    WrongState when somebody changed the request since.
     """
     if not reason or not agreed_with:
         raise BadInput("A changed request needs a reason, and who of the client agreed (ISO/IEC 17025:2017, 7.1).")
@@ -51,7 +53,15 @@ def change_request(
             f"{now.request.made_by} changed this request meanwhile. Nothing was changed: look at it again."
         )
     own = now.wanted.of_samples if of_samples is None else of_samples
-    wanted = Wanted(methods, basis, limit_set, due_on, own, now.wanted.terms if terms is None else terms)
+    wanted = Wanted(
+        methods,
+        basis,
+        limit_set,
+        due_on,
+        own,
+        now.wanted.terms if terms is None else terms,
+        now.wanted.derived if derived is None else derived,
+    )
     anew, kept = review_anew(now, wanted, at)
     accepted = accept_concerns(anew, concerns)
     wanted = with_due_day(now, wanted, at)

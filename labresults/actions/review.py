@@ -1,56 +1,173 @@
 """Review: a second person approves, refuses or sends back. Never their own work, unless a named policy says so."""
 
 from collections.abc import Collection, Sequence
+from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
+from labresults.actions.second_factor import confirm_signature
 from labresults.acts import BadInput, Done, NotAuthorised, WrongState, act, require_task
-from labresults.models import Laboratory, Person, ReadingFile, Result, Review, ReviewedResult, Weighing
-from labresults.queries.results import failures_of, newest_decisions, newest_selections
-from labresults.terms import Decision, Mark, Task
+from labresults.models import Laboratory, Person, Result, Review, ReviewedResult
+from labresults.queries.history import head
+from labresults.queries.nonconforming import held
+from labresults.queries.review_facts import Facts, facts_of, key_of
+from labresults.queries.signed import own_work, values_digest
+from labresults.terms import Decision, Mark, Station, Task
 
 Signed = Sequence[int]
+BACK_TO = (Station.RUNS, Station.PREPARATION)
+MOST_NAMED = 5
 
 
-@act("approve_results")
+@dataclass(frozen=True)
+class TurnedDown:
+    """Results that are refused, or sent back to a station, for one reason."""
+
+    results: Signed
+    decision: Decision
+    reason: str
+    sent_to: Station | None = None
+
+
+@dataclass(frozen=True)
+class _Known:
+    """What was known of the results' samples when the chain ended so."""
+
+    head: tuple[int, str]
+    facts: Facts
+
+
+def _look(*, results: Signed, **_: Any) -> _Known:
+    """Look at everything before the lock: it takes seconds where there are tens of thousands of results."""
+    samples = Result.objects.filter(pk__in=results, sample__isnull=False).values_list("sample", flat=True)
+    return _Known(head(), facts_of(set(samples)))
+
+
+@act("approve_results", prepare=_look)
 def approve_results(
-    *, by: Person, at: datetime, reason: str, results: Signed, password: str, meaning: str = "Reviewed and approved"
+    *,
+    by: Person,
+    at: datetime,
+    reason: str,
+    prepared: _Known,
+    results: Signed,
+    password: str,
+    code: str = "",
+    meaning: str = "Reviewed and approved",
+    looked_at: Collection[int] = (),
+    seen_sha256: str = "",
 ) -> Done[Review]:
     """Approve results by their keys, signed with the password entered again (21 CFR 11.200(a)(1)).
 
-    Raises NotAuthorised for a wrong password, for own work, or a method that the person may not review; WrongState for
-    a result that is not selected, is approved already, or that an unaccepted failed control sample touches.
+    code: of the second factor, where the person's is on. looked_at: keys of those that ask for a look and were accepted
+    one by one. seen_sha256: `values_digest` of what was shown; "" where nobody saw a page.
+
+    Raises NotAuthorised for a wrong password or code, for own work, or a method that the person may not review;
+    WrongState for a result that is not selected, is approved already, is held, asks for a look and was not accepted by
+    itself, or that an unaccepted failed control sample touches; and where other values were shown.
     """
     rows = _load(results)
-    _sign(by, password)
-    exception = _refuse_own_work(by, rows, reason)
-    _refuse_unfit(rows, at, by)
-    review = _write(Decision.APPROVE, meaning, rows, by, at, reason, exception)
-    return Done(review, subject=_subject(rows), after=_said(review, rows))
+    has_code = confirm_signature(by, at, password, code)
+    facts = _still(prepared, rows)
+    review, said = _approve(rows, facts, by, at, reason, meaning, looked_at, seen_sha256, has_code)
+    return Done(review, subject=_subject(rows), after=said)
 
 
 @act("refuse_results")
-def refuse_results(*, by: Person, at: datetime, reason: str, results: Signed, password: str) -> Done[Review]:
+def refuse_results(
+    *, by: Person, at: datetime, reason: str, results: Signed, password: str, code: str = ""
+) -> Done[Review]:
     """Refuse results: they cannot be reported. Raises BadInput without a reason, NotAuthorised for a wrong password."""
-    return _turn_down(Decision.REFUSE, "Refused", by, at, reason, results, password)
+    has_code = confirm_signature(by, at, password, code)
+    review, rows = _turn_down(TurnedDown(results, Decision.REFUSE, reason), by, at, has_code)
+    return Done(review, subject=_subject(rows), after=_said(review, rows))
 
 
 @act("send_back_results")
-def send_back_results(*, by: Person, at: datetime, reason: str, results: Signed, password: str) -> Done[Review]:
-    """Send results back to be measured or evaluated again. Raises BadInput without a reason."""
-    return _turn_down(Decision.SEND_BACK, "Sent back", by, at, reason, results, password)
-
-
-def _turn_down(
-    decision: Decision, meaning: str, by: Person, at: datetime, reason: str, results: Signed, password: str
+def send_back_results(
+    *, by: Person, at: datetime, reason: str, results: Signed, password: str, code: str = "", to: Station = Station.RUNS
 ) -> Done[Review]:
-    if not reason:
-        raise BadInput("A refusal needs a reason that the analyst can read.")
-    rows = _load(results)
-    _sign(by, password)
-    for method in {row.evaluation.run.method_version.method for row in rows}:
-        require_task(by, Task.REVIEW, method, at.date())
-    review = _write(decision, meaning, rows, by, at, reason, "")
+    """Send results back: to Runs, to be measured or evaluated again, or to Preparation, to be prepared anew.
+
+    Raises BadInput without a reason, or for another station; NotAuthorised for a wrong password.
+    """
+    has_code = confirm_signature(by, at, password, code)
+    review, rows = _turn_down(TurnedDown(results, Decision.SEND_BACK, reason, to), by, at, has_code)
     return Done(review, subject=_subject(rows), after=_said(review, rows))
+
+
+@act("sign_review", prepare=_look)
+def sign_review(
+    *,
+    by: Person,
+    at: datetime,
+    reason: str,
+    prepared: _Known,
+    results: Signed,
+    password: str,
+    code: str = "",
+    turned_down: Sequence[TurnedDown] = (),
+    meaning: str = "Reviewed and approved",
+    looked_at: Collection[int] = (),
+    seen_sha256: str = "",
+) -> Done[list[Review]]:
+    """Sign everything that was decided of some results, all of it or nothing, with one signature.
+
+    results: to approve, perhaps none; turned_down: refused or sent back. The rest as `approve_results`, which also says
+    what is raised; BadInput too where one result is in two places, or nothing is decided.
+    """
+    keys = [*results, *(key for one in turned_down for key in one.results)]
+    if not keys or len(keys) != len(set(keys)):
+        raise BadInput("Say of each result one thing: approved, refused or sent back.")
+    has_code = confirm_signature(by, at, password, code)
+    done = [_turn_down(one, by, at, has_code) for one in turned_down]
+    said = [_said(review, rows) for review, rows in done]
+    reviews = [review for review, _ in done]
+    if results:
+        rows = _load(results)
+        review, words = _approve(
+            rows, _still(prepared, rows), by, at, reason, meaning, looked_at, seen_sha256, has_code
+        )
+        reviews, said = [review, *reviews], [words, *said]
+    subject = _subject(rows if results else done[0][1])
+    return Done(reviews, subject=subject, after={"signed": said})
+
+
+def _approve(
+    rows: Sequence[Result],
+    facts: Facts,
+    by: Person,
+    at: datetime,
+    reason: str,
+    meaning: str,
+    looked_at: Collection[int],
+    seen_sha256: str,
+    has_code: bool,
+) -> tuple[Review, dict[str, object]]:
+    exception = _refuse_own_work(by, rows, facts, reason)
+    digest = values_digest(rows)
+    if seen_sha256 not in ("", digest):
+        raise WrongState("These are not the values that were shown. Look again, then sign.")
+    _refuse_method(rows, at, by)
+    _refuse_unfit(rows, facts)
+    looks = {row.pk: sorted({look.why for look in facts.looks(row)}) for row in rows}
+    _refuse_unseen(rows, looks, looked_at)
+    review = _write(Decision.APPROVE, meaning, rows, by, at, reason, exception, digest, None, has_code)
+    asked = [[key, *whys] for key, whys in looks.items() if whys]
+    return review, _said(review, rows) | ({"accepted one by one": asked} if asked else {})
+
+
+def _turn_down(one: TurnedDown, by: Person, at: datetime, has_code: bool) -> tuple[Review, list[Result]]:
+    if not one.reason.strip():
+        raise BadInput("A refusal needs a reason that the analyst can read.")
+    to = (one.sent_to or Station.RUNS) if one.decision == Decision.SEND_BACK else None
+    if to not in (None, *BACK_TO) or one.decision == Decision.APPROVE:
+        raise BadInput("Results are refused, or sent back to Runs or to Preparation.")
+    rows = _load(one.results)
+    _refuse_method(rows, at, by)
+    meaning = f"Sent back to {to.capitalize()}" if to else "Refused"
+    review = _write(one.decision, meaning, rows, by, at, one.reason.strip(), "", values_digest(rows), to, has_code)
+    return review, rows
 
 
 def _load(results: Signed) -> list[Result]:
@@ -66,14 +183,16 @@ def _load(results: Signed) -> list[Result]:
     return rows
 
 
-def _sign(by: Person, password: str) -> None:
-    if not by.check_password(password):
-        raise NotAuthorised("The password is not right; nothing was signed.")
+def _still(prepared: _Known, rows: Sequence[Result]) -> Facts:
+    """What is known, under the lock: where no act came between, what was found before it."""
+    if head() == prepared.head:
+        return prepared.facts
+    return facts_of({row.sample_id for row in rows})
 
 
-def _refuse_own_work(by: Person, rows: Collection[Result], reason: str) -> str:
-    """Judged for each result: who weighed, prepared, planned, loaded or evaluated it may not approve it."""
-    own = _own_work(by, rows)
+def _refuse_own_work(by: Person, rows: Collection[Result], facts: Facts, reason: str) -> str:
+    """Judged for each result: whoever took part in it, from the bench to what was chosen, may not approve it."""
+    own = own_work(by, rows, facts)
     if not own:
         return ""
     policy = Laboratory.objects.values_list("separation_exception", flat=True).get(pk=1)
@@ -83,44 +202,56 @@ def _refuse_own_work(by: Person, rows: Collection[Result], reason: str) -> str:
     raise NotAuthorised(f"{by} took part in {', '.join(sorted(own))}: somebody else must approve.{hint}")
 
 
-def _own_work(by: Person, rows: Collection[Result]) -> set[str]:
-    runs = {row.evaluation.run for row in rows}
-    portions = [row.position.portion_id for row in rows]
-    own = {f"planning {run}" for run in runs if run.made_by_id == by.pk}
-    own |= {f"evaluating {row.evaluation.run}" for row in rows if row.evaluation.made_by_id == by.pk}
-    own |= {f"batch {r.position.portion.batch}" for r in rows if r.position.portion.batch.made_by_id == by.pk}
-    own |= {f"loading {f.name}" for f in ReadingFile.objects.filter(run__in=runs, made_by=by)}
-    own |= {
-        f"weighing {w.portion}"
-        for w in Weighing.objects.filter(portion__in=portions, made_by=by).select_related("portion")[:3]
-    }
-    return own
-
-
-def _refuse_unfit(rows: Sequence[Result], at: datetime, by: Person) -> None:
+def _refuse_method(rows: Sequence[Result], at: datetime, by: Person) -> None:
     for method in {row.evaluation.run.method_version.method for row in rows}:
         require_task(by, Task.REVIEW, method, at.date())
-    selected = {s.result_id for s in newest_selections(sample_ids={row.sample_id for row in rows}).values()}
-    decided = newest_decisions([row.pk for row in rows])
-    failures = failures_of(rows)
+
+
+def _refuse_unfit(rows: Sequence[Result], facts: Facts) -> None:
+    holding = held(row.pk for row in rows)
     for row in rows:
         name = f"{row.element_id} in {row.sample}"
-        if row.pk not in selected:
+        if row.pk in holding:
+            raise WrongState(f"{name}: {', '.join(holding[row.pk])} holds it. Release that first, or measure again.")
+        selection = facts.selections.get(key_of(row))
+        if selection is None or selection.result_id != row.pk:
             raise WrongState(f"{name}: this result is not the one that stands. Look at the newest evaluation.")
-        if row.pk in decided and decided[row.pk].review.decision == Decision.APPROVE:
-            raise WrongState(f"{name} was approved by {decided[row.pk].review.made_by} already.")
+        decided = facts.decisions.get(row.pk)
+        if decided is not None and decided.review.decision == Decision.APPROVE:
+            raise WrongState(f"{name} was approved by {decided.review.made_by} already.")
         if row.value is None and Mark.OVER_RANGE not in row.marks:
             raise WrongState(f"{name} has no value: {row.why_no_value} Measure again, or give a result in words.")
-        if failures[row.pk]["open"]:
-            raise WrongState(f"{name}: {failures[row.pk]['open'][0].why} Measure again, or accept it by name first.")
+        if facts.failures[row.pk]["open"]:
+            why = facts.failures[row.pk]["open"][0].why
+            raise WrongState(f"{name}: {why} Measure again, or accept it by name first.")
+
+
+def _refuse_unseen(rows: Sequence[Result], looks: dict[int, list[str]], looked_at: Collection[int]) -> None:
+    """Nothing with an open doubt is approved in bulk."""
+    unseen = [row for row in rows if looks[row.pk] and row.pk not in set(looked_at)]
+    if unseen:
+        named = "; ".join(f"{row.element_id} in {row.sample}: {looks[row.pk][0]}" for row in unseen[:MOST_NAMED])
+        more = f"; and {len(unseen) - MOST_NAMED} more" if len(unseen) > MOST_NAMED else ""
+        asks = "1 result asks" if len(unseen) == 1 else f"{len(unseen)} results ask"
+        raise WrongState(f"{asks} for a look: accept each of them by itself. {named}{more}")
 
 
 def _write(
-    decision: Decision, meaning: str, rows: Sequence[Result], by: Person, at: datetime, reason: str, exception: str
+    decision: Decision,
+    meaning: str,
+    rows: Sequence[Result],
+    by: Person,
+    at: datetime,
+    reason: str,
+    exception: str,
+    digest: str,
+    to: Station | None,
+    has_code: bool,
 ) -> Review:
     review = Review.objects.create(
-        decision=decision, meaning=meaning, reason=reason, exception=exception, made_by=by, made_at=at
-    )
+        decision=decision, meaning=meaning, reason=reason, exception=exception, values_sha256=digest,
+        second_factor=has_code, sent_to=to or "", made_by=by, made_at=at,
+    )  # fmt: skip
     ReviewedResult.objects.bulk_create(ReviewedResult(review=review, result=row) for row in rows)
     return review
 
@@ -134,5 +265,7 @@ def _said(review: Review, rows: Sequence[Result]) -> dict[str, object]:
         "decision": review.decision,
         "meaning": review.meaning,
         "exception": review.exception,
+        "second factor": review.second_factor,
+        "values": review.values_sha256,
         "results": [[row.pk, row.sample.number if row.sample else "", row.element_id] for row in rows],
-    }
+    } | ({"reason": review.reason} if review.reason else {})

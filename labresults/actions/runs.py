@@ -22,7 +22,7 @@ from labresults.queries.materials import in_words, refuse_expired, refuse_overdu
 from labresults.queries.run_order import Plan, RunList, run_list_of
 from labresults.queries.run_places import Place
 from labresults.queries.run_planning import planned_with
-from labresults.terms import Repeat, Task
+from labresults.terms import Repeat, Role, Task
 
 POSITION_COLUMNS = (
     "run", "number", "block", "role", "label", "lot", "portion", "parent", "dilution", "repeat_cause", "repeat", "rack",
@@ -42,6 +42,7 @@ def plan_run(
     dilutions: Mapping[int, float] | None = None,
     causes: Mapping[int, str] | None = None,
     kinds: Mapping[int, Repeat] | None = None,
+    beside: Mapping[int, frozenset[Role]] | None = None,
     order: Sequence[str] | None = None,
     replaces: Run | None = None,
     form_key: str = "",
@@ -49,7 +50,8 @@ def plan_run(
     """Plan a run: calibration, the checks that the method asks for at their places, and the test solutions.
 
     dilutions, causes, kinds: by key of the portion: made at the instrument; why it is measured again, recorded before
-    it is read (else the reason); and how. order: the run list as keys (`calculation.run_proposal`); None: as proposed.
+    it is read (else the reason); and how. beside: roles of control samples that are made of it once more. order: the
+    run list as keys (`calculation.run_proposal`); None: as proposed.
     replaces: a run that nothing was read of, which this one stands in place of. form_key: the same a second time plans
     nothing. Raises BadInput for portions that cannot be measured, no valid lot, an overdue instrument that nobody
     allowed, a repeat without a cause, or a rule of the run list that is broken without a reason; WrongState for a form
@@ -61,7 +63,7 @@ def plan_run(
     _refuse_bad_portions(method_version, held)
     overrides = refuse_overdue(instrument, at.date())
     given = {portion.pk: reason for portion in held} | {key: words for key, words in (causes or {}).items() if words}
-    plan = Plan(method_version, held, instrument, dilutions or {}, given, kinds or {}, order, replaces)
+    plan = Plan(method_version, held, instrument, dilutions or {}, given, kinds or {}, beside or {}, order, replaces)
     run_list = run_list_of(plan, at)
     _refuse_bad_list(plan, run_list, reason)
     overrides += refuse_expired(list({lot.pk: lot for p in run_list.places for lot in _lots(p)}.values()), at.date())
@@ -195,7 +197,7 @@ def _said(plan: Plan, run_list: RunList) -> dict[str, Any]:
         "as proposed": run_list.proposed,
         "broken rules": [str(rule) for rule in run_list.broken],
     }
-    repeats = [[p.number, str(p.repeat), p.repeat_cause] for p in places if p.repeat != Repeat.NONE]
+    repeats = [[p.number, str(p.repeat), p.repeat_cause] for p in places if p.repeat != Repeat.NONE or p.repeat_cause]
     if repeats:
         said["repeats"] = repeats
     if plan.replaces:

@@ -1,4 +1,4 @@
-"""What reception and the quality manager enter once: clients, matrices, limits; and results in words."""
+"""What reception and the quality manager enter once: clients, matrices; and results in words."""
 
 from collections.abc import Sequence
 from datetime import datetime
@@ -7,15 +7,13 @@ from labresults.acts import BadInput, Done, act
 from labresults.models import (
     Client,
     Element,
-    Limit,
-    LimitSet,
     Matrix,
     Method,
     NotMeasuredResult,
     Person,
     Sample,
 )
-from labresults.terms import Basis, NotMeasured
+from labresults.terms import NotMeasured
 
 
 @act("register_client")
@@ -51,35 +49,6 @@ def register_matrices(*, by: Person, at: datetime, reason: str, area: str, names
     new = [name for name in names if name not in known]
     Matrix.objects.bulk_create(Matrix(name=name, area=area) for name in new)
     return Done(list(Matrix.objects.filter(name__in=names)), subject=("matrices", area), after={"new": new})
-
-
-@act("register_limits")
-def register_limits(
-    *,
-    by: Person,
-    at: datetime,
-    reason: str,
-    name: str,
-    edition: str,
-    source: str,
-    limits: Sequence[tuple[str, float, str]],
-    basis: Basis = Basis.AS_RECEIVED,
-) -> Done[LimitSet]:
-    """Enter upper limits (element, value, unit) of one edition of one source. Raises BadInput when it is there.
-
-    basis: what the limits are on; results on another basis are not compared with them.
-    """
-    if LimitSet.objects.filter(name=name, edition=edition).exists():
-        raise BadInput(f"{name}, {edition} is there already. Enter a new edition instead.")
-    limit_set = LimitSet.objects.create(name=name, edition=edition, source=source, basis=basis)
-    Limit.objects.bulk_create(
-        Limit(limit_set=limit_set, element_id=symbol, value=value, unit=unit) for symbol, value, unit in limits
-    )
-    return Done(
-        limit_set,
-        subject=("limits", str(limit_set)),
-        after={"source": source, "basis": str(basis), "limits": list(map(list, limits))},
-    )
 
 
 @act("state_not_measured")

@@ -1,11 +1,13 @@
 """The rows of an evaluation: curves, judged control samples, results. Parts of the act, under its lock."""
 
+from collections.abc import Mapping, Sequence
 from functools import cache
 from json import dumps
 from math import isfinite
 from typing import Any
 
 import numpy as np
+from django.db.models import Model
 from numpy.typing import NDArray
 
 from labresults import bulk
@@ -22,7 +24,26 @@ def _number(value: float | None) -> float | None:
     return float(value) if value is not None and isfinite(value) else None
 
 
-def store_curves(evaluation: Evaluation, loaded: LoadedRun, evaluated: Evaluated) -> None:
+Columns = Mapping[str, Sequence[Any]]
+"""Rows of one table, column by column."""
+
+
+def store(evaluation: Evaluation, loaded: LoadedRun, evaluated: Evaluated) -> None:
+    """Keep everything that an evaluation gave."""
+    for model, columns in rows_of(evaluation, loaded, evaluated).items():
+        bulk.insert_columns(model, columns)
+
+
+def rows_of(evaluation: Evaluation, loaded: LoadedRun, evaluated: Evaluated) -> dict[type[Model], Columns]:
+    """What is stored of an evaluation, by table; one query."""
+    return {
+        Calibration: _curves(evaluation, loaded, evaluated),
+        ControlOutcome: _outcomes(evaluation, loaded, evaluated),
+        Result: _results(evaluation, loaded, evaluated),
+    }
+
+
+def _curves(evaluation: Evaluation, loaded: LoadedRun, evaluated: Evaluated) -> Columns:
     """A row for each fitted curve, with how good it is."""
     names = (
         "evaluation block line curve weighting b0 b1 b2 se_b0 se_b1 se_b2 residual_sd r count low high points problem"
@@ -55,7 +76,11 @@ def store_curves(evaluation: Evaluation, loaded: LoadedRun, evaluated: Evaluated
                 *_of_quality(qualities.get((curve.block, curve.line))),
             )
         )
-    bulk.insert(Calibration, names.split(), rows)
+    return _by_column(names.split(), rows)
+
+
+def _by_column(names: Sequence[str], rows: Sequence[Sequence[Any]]) -> Columns:
+    return dict(zip(names, zip(*rows, strict=True), strict=True)) if rows else {name: () for name in names}
 
 
 def _of_quality(quality: CurveQuality | None) -> list[float | None]:
@@ -66,11 +91,10 @@ def _of_quality(quality: CurveQuality | None) -> list[float | None]:
     return [*map(_number, (quality.bottom, quality.top, *errors, quality.lack_of_fit_f, quality.lack_of_fit_p))]
 
 
-def store_outcomes(evaluation: Evaluation, loaded: LoadedRun, evaluated: Evaluated) -> None:
+def _outcomes(evaluation: Evaluation, loaded: LoadedRun, evaluated: Evaluated) -> Columns:
     """A row for each control sample judged at a line."""
     names = "evaluation position line criterion measure observed expected found verdict reach why touches"
-    bulk.insert(
-        ControlOutcome,
+    return _by_column(
         names.split(),
         [
             (
@@ -92,14 +116,14 @@ def store_outcomes(evaluation: Evaluation, loaded: LoadedRun, evaluated: Evaluat
     )
 
 
-def store_results(evaluation: Evaluation, loaded: LoadedRun, evaluated: Evaluated) -> None:
+def _results(evaluation: Evaluation, loaded: LoadedRun, evaluated: Evaluated) -> Columns:
     """A row for each result, made column by column: a run may have tens of thousands."""
     table = evaluated.results
     rows, columns = (index.tolist() for index in np.nonzero(table.kept))
     numbers = [position.number for position in table.positions]
     lines, determined = table.lines, table.determinations
     # What was lost after the run was planned may have been read, but never stands for its sample.
-    lost = DiscardedPortion.objects.filter(portion__positions__run=evaluation.run_id)
+    lost = DiscardedPortion.objects.filter(portion__positions__run=evaluation.run_id, made_at__lte=evaluation.made_at)
     discarded = set(lost.values_list("portion_id", flat=True))
     of_rows = {
         "position": [loaded.positions[number].pk for number in numbers],
@@ -119,19 +143,16 @@ def store_results(evaluation: Evaluation, loaded: LoadedRun, evaluated: Evaluate
     }
     of_cells = ("value", "detection_limit", "quantification_limit", "upper_limit", "u", "u_reading", "expanded_u")
     count = len(rows)
-    bulk.insert_columns(
-        Result,
-        {
-            "evaluation": [evaluation.pk] * count,
-            **{name: [values[row] for row in rows] for name, values in of_rows.items()},
-            **{name: [values[column] for column in columns] for name, values in of_columns.items()},
-            **{name: _or_nothing(getattr(table, name)[table.kept]) for name in (*of_cells, "solution")},
-            "basis": [str(basis) for basis in table.bases()],
-            "coverage_factor": [table.coverage_factor] * count,
-            "marks": [_marks_as_json(bits) for bits in table.marks[table.kept].tolist()],
-            "why_no_value": [table.why.get(place, "") for place in zip(rows, columns, strict=True)],
-        },
-    )
+    return {
+        "evaluation": [evaluation.pk] * count,
+        **{name: [values[row] for row in rows] for name, values in of_rows.items()},
+        **{name: [values[column] for column in columns] for name, values in of_columns.items()},
+        **{name: _or_nothing(getattr(table, name)[table.kept]) for name in (*of_cells, "solution")},
+        "basis": [str(basis) for basis in table.bases()],
+        "coverage_factor": [table.coverage_factor] * count,
+        "marks": [_marks_as_json(bits) for bits in table.marks[table.kept].tolist()],
+        "why_no_value": [table.why.get(place, "") for place in zip(rows, columns, strict=True)],
+    }
 
 
 @cache

@@ -154,6 +154,19 @@ def _correlation(x: Array, y: Array, w: Array, residual_ss: Array, *, centred: b
     return r
 
 
+def signal_at(coefficients: Array, covariance: Array, x: Array, u_x: Array | float = 0.0) -> tuple[Array, Array]:
+    """Return the signal that a curve predicts at concentrations, [... x line], and its standard uncertainty.
+
+    u(y0)² = g' C g + (dy/dx)² u(x0)², g = (1, x0, x0²): of the curve and of the concentration, not of a reading there
+    (ISO/TS 28037:2010, 6.3, where the line is used forward).
+    coefficients : [line x 3], ascending; covariance : [line x 3 x 3]. x, u_x : [... x line], in the solution unit.
+    """
+    g = np.stack([np.ones_like(x), x, x**2], axis=-1)
+    of_curve = np.einsum("...lp,lpq,...lq->...l", g, covariance, g)
+    y: Array = np.einsum("...lp,lp->...l", g, coefficients)
+    return y, np.sqrt(of_curve + (slope_at(coefficients, x) * u_x) ** 2)
+
+
 def slope_at(coefficients: Array, x: Array) -> Array:
     """Return dy/dx at x, [... x line], of b0 + b1 x + b2 x²; coefficients : [line x 3]."""
     return coefficients[:, 1] + 2.0 * coefficients[:, 2] * x

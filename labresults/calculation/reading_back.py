@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from labresults.calculation.calibration import Inverse, read_back, u_of_read_back
+from labresults.calculation.calibration import Inverse, read_back, signal_at, u_of_read_back
 from labresults.calculation.run import (
     Array,
     CurveQuality,
@@ -75,6 +75,12 @@ def _weight_at(curve: FittedCurve, x: Array) -> Array:
         return np.full_like(x, np.nan)
     places, roots = zip(*used, strict=True)
     return np.asarray(np.interp(x, places, roots) ** -2.0, dtype=np.float64)
+
+
+def predicted_signals(curve: FittedCurve, x: Sequence[float]) -> list[tuple[float, float]]:
+    """Return what a curve gives at each concentration [solution unit], and its standard uncertainty, as signals."""
+    y, u = signal_at(np.array([curve.coefficients]), np.array([curve.covariance]), np.array(x, dtype=float)[:, None])
+    return list(zip(y[:, 0].tolist(), u[:, 0].tolist(), strict=True))
 
 
 def u_of_replicates(run: RunTable) -> Array:

@@ -5,7 +5,7 @@ stands third in the method version. `p12`: the prepared portion 12. `c5`: the fi
 version, made at the instrument; `c5.12`: the same of the portion 12, for what is measured beside a sample.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -40,11 +40,15 @@ class Control:
 
 @dataclass(frozen=True)
 class Solution:
-    """A prepared portion: its key and role; `parent`: the key of the portion that it is compared with."""
+    """A prepared portion: its key and role; `parent`: the key of the portion that it is compared with.
+
+    beside: roles of control samples that are made of it at the instrument, whatever the method version puts where.
+    """
 
     portion: int
     role: Role
     parent: int | None = None
+    beside: frozenset[Role] = frozenset()
 
 
 def parsed(text: str) -> Key | None:
@@ -72,7 +76,8 @@ def propose(
     among them, the checks at its end.
 
     standards: their ordinals, the blank first. Test solutions keep their order, but none stands before the one that it
-    is compared with, nor in another block. Standard additions follow each sample where `by_additions`.
+    is compared with, nor in another block. Standard additions follow each sample where `by_additions`. What is made of
+    a solution stands behind it once, whoever asks for it.
     """
     keys: list[Key] = []
     for block in _blocks(_parents_first(solutions), recalibrate_every):
@@ -92,20 +97,24 @@ def _block(controls: Sequence[Control], solutions: Sequence[Solution], by_additi
         if solution.role is Role.SAMPLE:
             sample = solution.portion
             keys += [Key("c", c.ordinal, sample) for c in additions]
+        keys += [Key("c", c.ordinal, solution.portion) for c in placed if c.role in OF_A_SAMPLE & solution.beside]
         is_last = count == len(solutions)
         due = (c for c in placed if c.every and count % c.every == 0 and not (is_last and c.at_end))
-        keys += _controls(due, sample)
-    return keys + _controls((c for c in placed if c.at_end), sample)
+        keys += _controls(due, sample, keys)
+    return keys + _controls((c for c in placed if c.at_end), sample, keys)
 
 
-def _controls(controls: object, sample: int) -> list[Key]:
-    """Keys of control samples; one that is made of a sample is of the last one, and left out where there is none."""
+def _controls(controls: Iterable[Control], sample: int, before: Sequence[Key]) -> list[Key]:
+    """Keys of control samples; one that is made of a sample is of the last one, and left out where there is none.
+
+    before: what stands already. None is made twice of one sample.
+    """
     keys = []
-    for control in controls:  # type: ignore[attr-defined]
+    for control in controls:
         if control.role not in OF_A_SAMPLE:
             keys.append(Key("c", control.ordinal))
-        elif sample:
-            keys.append(Key("c", control.ordinal, sample))
+        elif sample and (made := Key("c", control.ordinal, sample)) not in before:
+            keys.append(made)
     return keys
 
 

@@ -129,3 +129,27 @@ SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
 
 DJANGO_TABLES2_TEMPLATE = "labresults/table.html"
+
+# The key that certificates are signed with lies in a folder of its own, never in the database (reports.signing.keys).
+KEYS = Path(os.environ.get("LABRESULTS_KEYS", VAR / "keys"))
+KEY_PASSPHRASE = os.environ.get("LABRESULTS_KEY_PASSPHRASE", "")
+# Where the site is reached from outside: stands on certificates, so that anybody can ask whether one is genuine.
+ADDRESS = os.environ.get("LABRESULTS_ADDRESS", "").rstrip("/")
+
+CACHES = {
+    "default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"},
+    # How far a drawing has come: in files, so that every process of the site sees it.
+    "progress": {"BACKEND": "django.core.cache.backends.filebased.FileBasedCache", "LOCATION": VAR / "progress"},
+}
+# Certificates are drawn by a thread beside the pages, or by `draw_certificates` where that runs; tests draw at once.
+DRAWING = os.environ.get("LABRESULTS_DRAWING", "thread")  # "thread", "command" or "at once"
+
+# Letters that tell clients of certificates; without a server they are written where the site was started.
+EMAIL_HOST = os.environ.get("LABRESULTS_EMAIL_HOST", "")
+EMAIL_BACKEND = f"django.core.mail.backends.{'smtp' if EMAIL_HOST else 'console'}.EmailBackend"
+EMAIL_PORT = int(os.environ.get("LABRESULTS_EMAIL_PORT", "25"))
+EMAIL_HOST_USER = os.environ.get("LABRESULTS_EMAIL_USER", "")
+EMAIL_HOST_PASSWORD = os.environ.get("LABRESULTS_EMAIL_PASSWORD", "")
+EMAIL_USE_TLS = _flag("LABRESULTS_EMAIL_TLS", False)
+EMAIL_TIMEOUT = 20
+DEFAULT_FROM_EMAIL = os.environ.get("LABRESULTS_EMAIL_FROM", "laboratory@localhost")

@@ -108,6 +108,30 @@ class AccessTokenEnd(Made):
     reason = models.TextField()
 
 
+class SecondFactor(Made):
+    """A person's second factor (RFC 6238): the newest one that has not ended is asked for when they sign."""
+
+    person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="second_factors")
+    secret = models.CharField(max_length=64, help_text="Shared secret, base 32; shown once.")
+
+
+class SecondFactorEnd(Made):
+    """From now on this second factor is not asked for."""
+
+    factor = models.OneToOneField(SecondFactor, on_delete=models.PROTECT, related_name="end")
+    reason = models.TextField()
+
+
+class UsedCode(models.Model):
+    """A code that was given once and is not taken again (RFC 6238, 5.2)."""
+
+    factor = models.ForeignKey(SecondFactor, on_delete=models.PROTECT, related_name="used")
+    step = models.PositiveBigIntegerField(help_text="Count of 30 s since 1970 that the code stood for.")
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["factor", "step"], name="code_once")]
+
+
 class NumberSeries(models.Model):
     """The last number given in a series and year. Numbers are never used again."""
 

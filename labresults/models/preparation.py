@@ -119,7 +119,10 @@ class Weighing(Made):
                 name="weighing_moisture",
             ),
         ]
-        indexes = [models.Index(fields=["made_at"], name="weighing_by_time")]
+        indexes = [
+            models.Index(fields=["made_at"], name="weighing_by_time"),
+            models.Index(fields=["balance", "observed_at"], name="weighing_by_balance"),
+        ]
 
 
 class DiscardedPortion(Made):

@@ -4,7 +4,18 @@ from django.db import models
 from django.db.models import Q
 
 from labresults.models.base import Made, one_of, word
-from labresults.terms import Basis, Curve, Decision, FitOn, Measure, Reach, Verdict, Weighting
+from labresults.terms import (
+    Basis,
+    Curve,
+    Decision,
+    FitOn,
+    Measure,
+    PlausibilityKind,
+    Reach,
+    Station,
+    Verdict,
+    Weighting,
+)
 
 
 class Evaluation(Made):
@@ -193,10 +204,18 @@ class Review(Made):
     meaning = models.CharField(max_length=100)
     reason = models.TextField(blank=True)
     exception = models.TextField(blank=True, help_text="The named policy under which a person reviewed own work.")
+    values_sha256 = models.CharField(
+        max_length=64, blank=True, help_text="Of the exact values that were signed; empty: signed before it was kept."
+    )
+    second_factor = models.BooleanField(default=False, help_text="A code of the second factor was given too.")
+    sent_to = word(Station, blank=True, help_text="Where the work goes back to; empty: nowhere.")
 
     class Meta:
         constraints = [
             one_of("decision", Decision, "review_decision"),
+            models.CheckConstraint(
+                condition=Q(sent_to__in=["", Station.PREPARATION, Station.RUNS]), name="review_sent_to"
+            ),
             models.CheckConstraint(condition=Q(decision=Decision.APPROVE) | ~Q(reason=""), name="review_reason"),
         ]
 
@@ -209,3 +228,35 @@ class ReviewedResult(models.Model):
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["review", "result"], name="reviewed_once")]
+
+
+class ResultComment(Made):
+    """What a person of the laboratory remarked beside a result; it is not printed."""
+
+    result = models.ForeignKey(Result, on_delete=models.PROTECT, related_name="comments")
+    text = models.TextField()
+
+    class Meta:
+        constraints = [models.CheckConstraint(condition=~Q(text=""), name="result_comment_text")]
+
+
+class PlausibilityRule(Made):
+    """What must fit together in samples of a matrix. Of rules of one name the newest row stands; one may end it."""
+
+    name = models.CharField(max_length=60)
+    kind = word(PlausibilityKind)
+    matrix = models.ForeignKey(
+        "labresults.Matrix", null=True, blank=True, on_delete=models.PROTECT, related_name="+", help_text="Empty: any."
+    )
+    elements = models.JSONField(default=list, help_text="Symbols that it looks at, in order; empty: any.")
+    low = models.FloatField(null=True, blank=True, help_text="Lowest that fits, in the unit of the kind.")
+    high = models.FloatField(null=True, blank=True, help_text="Highest that fits, in the unit of the kind.")
+    source = models.TextField(help_text="Where the bounds come from.")
+    is_active = models.BooleanField(default=True)
+
+    class Meta:
+        constraints = [
+            one_of("kind", PlausibilityKind, "plausibility_kind"),
+            models.CheckConstraint(condition=~Q(source=""), name="plausibility_source"),
+        ]
+        indexes = [models.Index(fields=["name", "-id"], name="plausibility_newest")]

@@ -101,6 +101,10 @@ class ReadingFile(Made):
         default=dict, help_text="What the file calls a position to its number in the run, where a person said so."
     )
     position_times = models.JSONField(default=dict, help_text="Position number to when it was read, ISO 8601.")
+    text_units = models.JSONField(
+        default=dict,
+        help_text="Line to the unit of its texts where they were converted; or to that of each position by its number.",
+    )
 
     class Meta:
         constraints = [

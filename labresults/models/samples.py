@@ -9,6 +9,8 @@ from labresults.terms import (
     Concern,
     Correction,
     Custody,
+    DecisionRule,
+    LimitSide,
     MassLossKind,
     NotMeasured,
     Seals,
@@ -56,11 +58,20 @@ class LimitSet(models.Model):
     edition = models.CharField(max_length=60)
     source = models.TextField()
     basis = word(Basis, default=Basis.AS_RECEIVED, help_text="What the limits are on; another basis is not compared.")
+    decision_rule = word(DecisionRule, blank=True, help_text="Empty: as the rule set of the certificate says.")
+    risk_percent = models.FloatField(null=True, blank=True, help_text="Accepted risk of a false statement, %.")
 
     class Meta:
         constraints = [
             models.UniqueConstraint(fields=["name", "edition"], name="one_limit_set_an_edition"),
             one_of("basis", Basis, "limit_set_basis"),
+            models.CheckConstraint(
+                condition=Q(decision_rule__in=["", *(rule.value for rule in DecisionRule)]), name="limit_set_rule"
+            ),
+            models.CheckConstraint(
+                condition=Q(risk_percent__isnull=True) | Q(risk_percent__gt=0, risk_percent__lte=50),
+                name="limit_set_risk",
+            ),
         ]
 
     def __str__(self) -> str:
@@ -68,16 +79,18 @@ class LimitSet(models.Model):
 
 
 class Limit(models.Model):
-    """An upper limit for one element."""
+    """A limit for one element."""
 
     limit_set = models.ForeignKey(LimitSet, on_delete=models.PROTECT, related_name="limits")
     element = models.ForeignKey("labresults.Element", on_delete=models.PROTECT, related_name="+")
     value = models.FloatField(help_text="In the unit beside it.")
     unit = models.CharField(max_length=20)
+    side = word(LimitSide, default=LimitSide.AT_MOST)
 
     class Meta:
         constraints = [
             models.UniqueConstraint(fields=["limit_set", "element"], name="one_limit_an_element"),
+            one_of("side", LimitSide, "limit_side"),
             above_zero("value", "limit_above_zero"),
         ]
 
@@ -385,3 +398,27 @@ class MassLoss(Made):
                 condition=Q(tare_g__gte=0, before_g__gt=F("tare_g"), after_g__gte=F("tare_g")), name="mass_loss_masses"
             ),
         ]
+
+
+class SamplingRecord(Made):
+    """How samples were taken, where the laboratory took them itself (ISO/IEC 17025:2017, 7.8.5). The newest stands."""
+
+    submission = models.ForeignKey(Submission, on_delete=models.PROTECT, related_name="sampling_records")
+    sample = models.ForeignKey(
+        Sample, null=True, blank=True, on_delete=models.PROTECT, related_name="sampling_records",
+        help_text="Empty: every sample of the submission.",
+    )  # fmt: skip
+    sampled_by = models.CharField(max_length=200)
+    place = models.TextField(help_text="Where, with drawings or photographs by name.")
+    plan = models.TextField(help_text="Plan and method of sampling.")
+    conditions = models.TextField(blank=True, help_text="Conditions at the place that bear on the results.")
+    uncertainty = models.TextField(blank=True, help_text="What is needed to estimate the uncertainty of sampling.")
+
+
+class Opinion(Made):
+    """An opinion or interpretation (ISO/IEC 17025:2017, 7.8.7), by a person authorised for it. The newest stands."""
+
+    submission = models.ForeignKey(Submission, on_delete=models.PROTECT, related_name="opinions")
+    sample = models.ForeignKey(Sample, null=True, blank=True, on_delete=models.PROTECT, related_name="opinions")
+    text = models.TextField(help_text="Empty: nothing is said any more.", blank=True)
+    basis = models.TextField(help_text="What it stands on.")

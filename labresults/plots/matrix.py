@@ -5,7 +5,7 @@ Marks differ by shape, never by colour alone. Equal neighbours are drawn as one,
 
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from itertools import groupby
 
@@ -70,11 +70,7 @@ def counted(matrix: Matrix) -> dict[State, int]:
 
 def matrix_plot(matrix: Matrix) -> str:
     """The run as SVG text, in as many bands as its positions need."""
-    wide = _width(len(matrix.positions))
-    per_band = int((WIDTH - _LEFT - 2) // wide)
-    bands = [
-        (start, min(start + per_band, len(matrix.positions))) for start in range(0, len(matrix.positions), per_band)
-    ]
+    wide, bands = _bands(len(matrix.positions))
     high = _HEAD + _HIGH * len(matrix.lines) + _APART
     spans = [span for start, stop in bands for span in _spans(matrix, start, stop) if span.state not in _QUIET]
     linked = frozenset(spans[:MOST_LINKS])
@@ -85,6 +81,26 @@ def matrix_plot(matrix: Matrix) -> str:
         for part in _band(matrix, start, stop, number * high, wide, linked, is_stop=is_stop)
     ]
     return svg.drawing(WIDTH, max(high * len(bands), 1.0), _in_words(matrix), parts, css="readings")
+
+
+def parted(matrix: Matrix) -> list[Matrix]:
+    """A matrix for each band that `matrix_plot` would draw, for paper: a drawing cannot break from page to page."""
+    return [
+        replace(
+            matrix,
+            positions=matrix.positions[start:stop],
+            states=[row[start:stop] for row in matrix.states],
+            blocks=matrix.blocks[start:stop],
+        )
+        for start, stop in _bands(len(matrix.positions))[1]
+    ]
+
+
+def _bands(count: int) -> tuple[float, list[tuple[int, int]]]:
+    """The width of a position, and from where to where each band goes."""
+    wide = _width(count)
+    per_band = int((WIDTH - _LEFT - 2) // wide)
+    return wide, [(start, min(start + per_band, count)) for start in range(0, count, per_band)]
 
 
 def mark_of(state: State) -> str:

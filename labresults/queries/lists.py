@@ -1,6 +1,6 @@
 """What the lists show: one query a page for each, whatever its length; counts are of the rows shown only."""
 
-from django.db.models import Count, Exists, OuterRef, QuerySet, Subquery
+from django.db.models import Count, OuterRef, QuerySet, Subquery
 
 from labresults.models import (
     AuditEvent,
@@ -15,21 +15,19 @@ from labresults.models import (
     Sample,
     Submission,
 )
+from labresults.queries.issued import has_final
 
 
 def submissions() -> QuerySet[Submission]:
     """Submissions with due date (of the newest request), number of samples, and whether a final certificate stands."""
     newest = Request.objects.filter(submission=OuterRef("pk")).order_by("-version")
     counted = Sample.objects.filter(submission=OuterRef("pk"), struck_at=None).order_by().values("submission")
-    certified = Submission.objects.filter(
-        pk=OuterRef("pk"), certificates__preliminary=False, certificates__withdrawal__isnull=True
-    )
     return (
         Submission.objects.select_related("client", "received_by")
         .annotate(
             due_on=Subquery(newest.values("due_on")[:1]),
             sample_count=Subquery(counted.annotate(n=Count("pk")).values("n")),
-            certified=Exists(certified),
+            certified=has_final(),
         )
         .order_by("-received_at", "-pk")
     )

@@ -20,6 +20,7 @@ from labresults.calculation.pace import LOOKED_BACK_DAYS, Forecast, Stage, busy_
 from labresults.calculation.working_days import Calendar, due_day, first_day_of_last
 from labresults.models import Position, ReviewedResult, Submission, Weighing
 from labresults.queries.calendar import calendar
+from labresults.queries.issued import first_issued
 from labresults.queries.waiting import MethodWait, Waiting, open_methods, open_work
 from labresults.terms import Role, Station
 
@@ -162,7 +163,7 @@ def _past(since: date, today: date) -> _Past:
 
 
 def _departures(period: tuple[datetime, datetime]) -> Iterator[tuple[Place, str, _Left]]:
-    """Samples that left each place in a period, by submission; four queries."""
+    """Samples that left each place in a period, by submission; six queries."""
     of_portion, of_run = "portion__subsample__sample", "run__method_version__method__code"
     weighed = Weighing.objects.filter(version=1, portion__role=Role.SAMPLE, **_within("made_at", period))
     yield from _left(
@@ -174,14 +175,12 @@ def _departures(period: tuple[datetime, datetime]) -> Iterator[tuple[Place, str,
     yield from _left(Station.RUNS, measured, of_run, of_portion, "run__evaluations__made_at")
     decided = ReviewedResult.objects.filter(**_within("review__made_at", period))
     yield from _left(Station.REVIEW, decided, f"result__evaluation__{of_run}", "result__sample", "review__made_at")
-    issued = Submission.objects.filter(
-        certificates__issue=1, certificates__preliminary=False, **_within("certificates__made_at", period)
-    ).annotate(
-        samples_left=Count("samples", filter=Q(samples__struck_at=None), distinct=True),
-        at=Max("certificates__made_at"),
+    issued = first_issued(*period)
+    rows = Submission.objects.filter(pk__in=issued).annotate(
+        samples_left=Count("samples", filter=Q(samples__struck_at=None))
     )
-    for number, samples, at in issued.values_list("number", "samples_left", "at"):
-        yield _LAST, number, _Left(samples, _local_day(at), _local_day(at))
+    for key, number, samples in rows.values_list("pk", "number", "samples_left"):
+        yield _LAST, number, _Left(samples, _local_day(issued[key]), _local_day(issued[key]))
 
 
 def _local_day(at: datetime) -> date:

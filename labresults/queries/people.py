@@ -1,6 +1,7 @@
 """The laboratory and its people. Each function says how many database queries it makes."""
 
 from django.core.cache import cache
+from django.db.models import QuerySet
 from django.utils.timezone import get_default_timezone_name
 
 from labresults.models import Laboratory, Person
@@ -33,6 +34,16 @@ def role_names(person: Person) -> list[str]:
     return [role for role in ROLES if role in held]
 
 
+def people_of_client(client_id: int) -> QuerySet[Person]:
+    """The people of a client who may sign in; one query when it is asked."""
+    return Person.objects.filter(client=client_id, is_active=True).order_by("pk")
+
+
 def by_sign_in(username: str) -> Person:
     """The person who signs in under this name; one query. Raises Person.DoesNotExist."""
     return Person.objects.get(username=username, is_active=True)
+
+
+def active_person(key: int) -> Person | None:
+    """Somebody who may sign in, by key; one query."""
+    return Person.objects.filter(pk=key, is_active=True).first()

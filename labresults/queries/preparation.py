@@ -10,6 +10,7 @@ from django.db.models.functions import Upper
 from labresults.acts import BadInput
 from labresults.calculation.dilution import parse_dilution
 from labresults.calculation.errors import CalculationError
+from labresults.calculation.portion_window import departures
 from labresults.calculation.preparation import content_factor
 from labresults.calculation.run import Portion
 from labresults.models import (
@@ -167,6 +168,30 @@ def judge_mass(mass_g: float | None, version: MethodVersion) -> Verdict:
         return Verdict.OUTSIDE
     margin = CLOSE_PART * (high - low)
     return Verdict.CLOSE if min(mass_g - low, high - mass_g) < margin else Verdict.WITHIN
+
+
+def departures_of(mass_g: float | None, volume_mL: float | None, version: MethodVersion) -> dict[str, str]:
+    """What of a portion is not as the method version states it, in words by the quantity; no query."""
+    by_volume = version.solution_kind != SolutionKind.MASS_IN_MASS
+    return departures(
+        mass_g,
+        volume_mL if by_volume else None,
+        low_g=version.mass_low_g,
+        high_g=version.mass_high_g,
+        stated_mL=version.volume_mL,
+    )
+
+
+def kept_apart(weighing: Weighing | None, version: MethodVersion) -> list[str]:
+    """What was kept although it is not as the method version states it, with by whom and why; no query.
+
+    weighing: with `made_by`.
+    """
+    if weighing is None:
+        return []
+    found = departures_of(weighing.mass_g, weighing.volume_mL, version)
+    why = f"Kept by {weighing.made_by}: {weighing.reason}" if weighing.reason else f"Recorded by {weighing.made_by}."
+    return [f"{words} {why}" for words in found.values()]
 
 
 def total_dilution(written: str) -> float | None:

@@ -92,31 +92,6 @@ def open_of_run(number: str) -> list[OpenRepeat]:
     return [repeat for repeat in repeats_of([newest.latest("version")]) if repeat.is_open]
 
 
-def wanted(code: str) -> dict[int, tuple[float, Repeat, str]]:
-    """What the next run by a method is to hold again, by portion: dilution at the instrument, kind, cause in words.
-
-    A solution that is asked for twice is diluted for the reading that is highest. What begins at the bench again is not
-    among them. A failed control sample of a batch is read again with what it touches. Queries as `open_repeats`.
-    """
-    return as_wanted(open_repeats(code))
-
-
-def as_wanted(repeats: Iterable[OpenRepeat]) -> dict[int, tuple[float, Repeat, str]]:
-    """The same of repeats that are known already; no query."""
-    found: dict[int, tuple[float, Repeat, str]] = {}
-    for repeat in repeats:
-        if repeat.kind in NOT_AT_THE_INSTRUMENT:
-            continue
-        words = f"{repeat.run.number}, position {repeat.position.number}: {repeat.why}"
-        factor, kind = repeat.factor or repeat.position.dilution, repeat.kind
-        before = found.get(repeat.portion.pk)
-        if before is not None:
-            words = words if words in before[2] else f"{before[2]} {words}"
-            factor, kind = max((before[0], before[1]), (factor, kind), key=lambda pair: pair[0])
-        found[repeat.portion.pk] = (factor, kind, words)
-    return found
-
-
 def repeats_of(evaluations: Sequence[Evaluation]) -> list[OpenRepeat]:
     """Every repeat that evaluations propose, open or not, each run's together; at most 7 queries."""
     named = {e.pk: {row[0] for row in e.repeats} for e in evaluations if e.repeats}
@@ -244,7 +219,7 @@ def _positions(numbers: Mapping[int, Collection[int]]) -> dict[tuple[int, int], 
     for run, some in numbers.items():
         which |= Q(run=run, number__in=some)
     rows = Position.objects.filter(which, portion__isnull=False, portion__discarded__isnull=True).select_related(
-        "portion__batch", "portion__subsample__sample__submission", "run__method_version"
+        "portion__batch", "portion__subsample__sample__submission", "run__method_version", "parent"
     )
     return {(row.run_id, row.number): row for row in rows}
 

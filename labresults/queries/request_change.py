@@ -41,7 +41,7 @@ class Line:
 
 
 def standing(submission: Submission) -> Standing:
-    """What a submission asks for now; four queries."""
+    """What a submission asks for now; five queries."""
     request = submission.requests.select_related("limit_set", "made_by").latest("version")
     samples = submission.samples.filter(struck_at=None).select_related("matrix").order_by("ordinal")
     return Standing(submission, request, wanted_of(request), tuple(samples))
@@ -97,6 +97,7 @@ def compared(now: Standing, wanted: Wanted) -> list[Line]:
         Line("reported on", before.basis.value, wanted.basis.value),
         Line("compared with", str(before.limit_set or "no limits"), str(wanted.limit_set or "no limits")),
         Line("due", str(before.due_on), str(wanted.due_on)),
+        Line("computed", _headings(before), _headings(wanted)),
     ]
     own = [Line(s.number, own_in_words(before, s), own_in_words(wanted, s)) for s in now.samples]
     return lines + [line for line in own if line.is_changed]
@@ -108,6 +109,10 @@ def own_in_words(wanted: Wanted, sample: Sample) -> str:
     said = [_codes(methods)] if methods else []
     said += [f"{terms.basis.value}, {terms.limit_set or 'no limits'}"] if terms else []
     return "; ".join(said) or "as all"
+
+
+def _headings(wanted: Wanted) -> str:
+    return ", ".join(sorted(f"{row.reported_as} (v{row.version})" for row in wanted.derived)) or "nothing"
 
 
 def _codes(methods: Sequence[Method]) -> str:

@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 
 from labresults.models import (
     Client,
+    DerivedDefinition,
     Determination,
     LimitSet,
     Method,
@@ -44,6 +45,7 @@ class Asking:
     methods: tuple[Method, ...]
     basis: Basis
     limit_set: LimitSet | None
+    derived: tuple[DerivedDefinition, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -111,7 +113,7 @@ def usual_request(client: Client) -> Asking | None:
 
 
 def request_of(submission_number: str) -> Asking:
-    """What was asked for all samples of an earlier submission, as it stands; two queries.
+    """What was asked for all samples of an earlier submission, as it stands; three queries.
 
     Raises Submission.DoesNotExist.
     """
@@ -121,7 +123,8 @@ def request_of(submission_number: str) -> Asking:
         raise Submission.DoesNotExist(f"There is no submission {submission_number}.")
     for_all = newest.methods.filter(sample__isnull=True)
     methods = tuple(Method.objects.filter(pk__in=for_all.values("method")).order_by("code"))
-    return Asking(methods, Basis(newest.basis), newest.limit_set)
+    derived = tuple(row.definition for row in newest.derived.select_related("definition"))
+    return Asking(methods, Basis(newest.basis), newest.limit_set, derived)
 
 
 def logged_with(form_key: str) -> Submission | None:

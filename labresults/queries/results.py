@@ -1,14 +1,15 @@
 """Results, selections and reviews, read. Each function says how many database queries it makes."""
 
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from datetime import datetime
 from typing import Any, NamedTuple, TypedDict
 
 import numpy as np
-from django.db.models import Exists, Max, OuterRef, QuerySet
+from django.db.models import Exists, OuterRef, QuerySet
 
 from labresults.calculation.selection import Candidate, Candidates
 from labresults.models import ControlOutcome, Evaluation, Position, Result, ReviewedResult, Selection, Submission
-from labresults.terms import OF_POSITIONS, Reach, Verdict
+from labresults.terms import OF_POSITIONS, Decision, Reach, Verdict
 
 
 class _Place(NamedTuple):
@@ -29,11 +30,12 @@ class _Row(NamedTuple):
 
 
 def as_candidates(results: Collection[Result]) -> list[Candidate]:
-    """Samples' results as the rule of selection sees them; the queries of `failures_of`.
+    """Samples' results as the rule of selection sees them; the queries of `failures_of` and one.
 
-    A failed control sample counts until somebody accepts it by name.
+    A failed control sample counts until somebody accepts it by name; so does what a reviewer refused or sent back.
     """
-    failures = failures_of(results)
+    failures, decided = failures_of(results), newest_decisions([result.pk for result in results])
+    refused = {pk for pk, row in decided.items() if row.review.decision != Decision.APPROVE}
     return [
         Candidate(
             key=result.pk,
@@ -41,7 +43,7 @@ def as_candidates(results: Collection[Result]) -> list[Candidate]:
             element=result.element_id,
             rank=result.rank,
             has_value=result.value is not None,
-            holds=not failures[result.pk]["open"],
+            holds=not failures[result.pk]["open"] and result.pk not in refused,
         )
         for result in results
         if result.sample_id is not None
@@ -89,17 +91,25 @@ def _touched(evaluation: Evaluation, rows: Sequence[tuple[Any, ...]], places: Ma
 
 
 def newest_selections(
-    *, sample_ids: Collection[int], method_id: int | None = None, but_of_run: int | None = None
+    *,
+    sample_ids: Collection[int],
+    method_id: int | None = None,
+    but_of_run: int | None = None,
+    until: datetime | None = None,
 ) -> dict[tuple[int, int, str], Selection]:
-    """The selection that counts, by sample, method and element; two queries.
+    """The selection that counts, by sample, method and element; one query.
 
-    but_of_run: leave out those whose result is of this run.
+    but_of_run: leave out those whose result is of this run. until: the one that counted at that moment.
     """
-    rows = Selection.objects.filter(sample__in=sample_ids)
+    rows = Selection.objects.all() if until is None else Selection.objects.filter(made_at__lte=until)
+    # A look into the index for each row, whatever the statistics of the table say; a sorted list of the newest keys of
+    # all groups took minutes where they said that it is empty.
+    newer = rows.filter(
+        sample=OuterRef("sample"), method=OuterRef("method"), element=OuterRef("element"), pk__gt=OuterRef("pk")
+    )
+    counting = rows.filter(~Exists(newer), sample__in=sample_ids)
     if method_id is not None:
-        rows = rows.filter(method=method_id)
-    newest = rows.order_by().values("sample", "method", "element").annotate(newest=Max("pk")).values("newest")
-    counting = Selection.objects.filter(pk__in=newest)
+        counting = counting.filter(method=method_id)
     if but_of_run is not None:
         counting = counting.exclude(result__evaluation__run=but_of_run)
     found = counting.select_related(
@@ -108,10 +118,12 @@ def newest_selections(
     return {(row.sample_id, row.method_id, row.element_id): row for row in found}
 
 
-def newest_decisions(result_ids: Iterable[int]) -> dict[int, ReviewedResult]:
-    """The newest review of each result, by the result's key; one query."""
-    rows = ReviewedResult.objects.filter(result__in=list(result_ids)).select_related("review__made_by").order_by("pk")
-    return {row.result_id: row for row in rows}
+def newest_decisions(result_ids: Iterable[int], until: datetime | None = None) -> dict[int, ReviewedResult]:
+    """The newest review of each result, by the result's key; one query. until: the newest of that moment."""
+    rows = ReviewedResult.objects.filter(result__in=list(result_ids)).select_related("review__made_by")
+    if until is not None:
+        rows = rows.filter(review__made_at__lte=until)
+    return {row.result_id: row for row in rows.order_by("pk")}
 
 
 class Standing(TypedDict):

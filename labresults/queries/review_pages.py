@@ -6,37 +6,21 @@ Each function says how many database queries it makes.
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
-from django.db.models import Count, Exists, OuterRef, QuerySet, Subquery
-from django.db.models.functions import Coalesce
-
 from labresults.chain import digest_rows
 from labresults.models import (
-    Determination,
-    MethodVersion,
     NotMeasuredResult,
     Request,
     Result,
-    ReviewedResult,
     Sample,
-    Selection,
     Submission,
 )
-from labresults.queries.asked import pairs_of
-from labresults.queries.lists import submissions
-from labresults.queries.review_facts import Facts, Key, Look, facts_of
-from labresults.queries.waiting import open_work
-from labresults.terms import Decision
+from labresults.queries.review_columns import Column, columns_of, method_of
+from labresults.queries.review_facts import Facts, Key, Look, facts_of, key_of
+from labresults.queries.signed import values_digest
+from labresults.terms import Decision, Mark
 
-
-@dataclass(frozen=True)
-class Column:
-    """One element by one method."""
-
-    method_id: int
-    method: str
-    element: str
-    reported_as: str
-    unit: str
+PART = 100
+"""So many samples are shown together: a matrix of thousands would take a browser many seconds."""
 
 
 @dataclass(frozen=True)
@@ -51,6 +35,7 @@ class Cell:
     asks: bool
     blocked: bool
     again: bool  # chosen from more than one measurement
+    between: bool = False  # between its detection and its quantification limit
 
     @property
     def turned_down(self) -> bool:
@@ -60,11 +45,10 @@ class Cell:
 
 @dataclass(frozen=True)
 class Asking:
-    """Results of one element that ask for a look for the same reason."""
+    """Results of one element that ask for a look for the very same reasons; each result stands in one group."""
 
     element: str
-    why: str
-    weight: int
+    whys: tuple[str, ...]
     blocks: bool
     results: list[tuple[Sample, Result]]
 
@@ -88,13 +72,14 @@ class ReviewPage:
 
     @property
     def asking(self) -> list[Asking]:
-        """What asks for a look, drawn together by reason; the heaviest first."""
+        """What asks for a look, drawn together by reasons; the heaviest first."""
         samples = {sample.pk: sample for sample, _ in self.rows}
-        groups: dict[tuple[int, str, str], Asking] = {}
-        for look in self.looks:
-            key = (look.weight, look.result.element_id, look.why)
-            empty = Asking(look.result.element_id, look.why, look.weight, look.blocks, [])
-            groups.setdefault(key, empty).results.append((samples[look.result.sample_id], look.result))
+        groups: dict[tuple[str, tuple[str, ...]], Asking] = {}
+        for looks in _by_result(self.looks):
+            result, whys = looks[0].result, tuple(dict.fromkeys(look.why for look in looks))
+            blocks = any(look.blocks for look in looks)
+            empty = Asking(result.element_id, whys, blocks, [])
+            groups.setdefault((result.element_id, whys), empty).results.append((samples[result.sample_id], result))
         return list(groups.values())
 
     @property
@@ -120,13 +105,55 @@ class ReviewPage:
     @property
     def seen(self) -> str:
         """SHA-256 [hex] of what waits and why it asks: whoever signs, signs what was shown."""
-        waits = [[result.pk, repr(result.value)] for result in self.waiting]
-        return digest_rows([*waits, *([look.result.pk, look.why] for look in self.looks)])
+        return digest_rows([[values_digest(self.waiting)], *([look.result.pk, look.why] for look in self.looks)])
+
+    def shown_digest(self, keys: Collection[int]) -> str:
+        """`values_digest` of those among what waits that are to be approved."""
+        chosen = set(keys)
+        return values_digest(result for result in self.waiting if result.pk in chosen)
+
+    def counts(self) -> list[tuple[str, int, int]]:
+        """Of each method, and of all as "": its code, how many wait, and how many of these ask for a look."""
+        codes = ["", *self.methods]
+        return [(code, len(waiting_of(self, code)), len(asking_of(self, code))) for code in codes]
+
+    def focus_of(self, cell: int | None) -> int | None:
+        """The cell that was asked for, where it is one; else what asks most for a look; else the first that waits."""
+        rows = (row for group in self.facts.candidates.values() for row in group)
+        asked = next((key_of(row) for row in rows if row.pk == cell), None)
+        if asked is not None:
+            standing = self.facts.selections.get(asked)
+            return standing.result_id if standing else cell
+        first = [look.result.pk for look in self.looks[:1]] or [result.pk for result in self.waiting[:1]]
+        return next(iter([*first, *(c.shown for _, cells in self.rows for c in cells if c.shown)]), None)
+
+    def part(self, asked: str, focus: int | None) -> "Part":
+        """The rows that are shown together: those asked for (a number from 1), else those with the focused cell."""
+        count = max(1, -(-len(self.rows) // PART))
+        at = next((place for place, (_, cells) in enumerate(self.rows) if focus in [c.shown for c in cells]), 0)
+        number = min(max(int(asked), 1), count) if asked.isascii() and asked.isdigit() else 1 + at // PART
+        names = [(self.rows[start][0], self.rows[min(start + PART, len(self.rows)) - 1][0]) for start in self._starts()]
+        return Part(number, names, self.rows[(number - 1) * PART : number * PART])
+
+    def _starts(self) -> range:
+        return range(0, len(self.rows), PART)
 
 
-def method_of(result: Result) -> str:
-    """The code of the method that a result was measured by."""
-    return str(result.evaluation.run.method_version.method.code)
+@dataclass(frozen=True)
+class Part:
+    """Some of the rows; `names`: the first and last sample of each part."""
+
+    number: int
+    names: list[tuple[Sample, Sample]]
+    rows: list[tuple[Sample, list[Cell]]]
+
+
+def _by_result(looks: Sequence[Look]) -> list[list[Look]]:
+    """The looks of each result together, in the order of the heaviest of each."""
+    found: dict[int, list[Look]] = {}
+    for look in looks:
+        found.setdefault(look.result.pk, []).append(look)
+    return list(found.values())
 
 
 def waiting_of(page: ReviewPage, method: str) -> list[int]:
@@ -140,15 +167,16 @@ def asking_of(page: ReviewPage, method: str) -> set[int]:
 
 
 def review_page(number: str) -> ReviewPage:
-    """The matrix of a submission, and what asks for a look; about 16 queries. Raises Submission.DoesNotExist."""
-    submission = Submission.objects.select_related("client").get(number=number)
-    samples = list(submission.samples.filter(struck_at=None).select_related("matrix").order_by("ordinal"))
-    facts = facts_of([sample.pk for sample in samples])
+    """The matrix of a submission, and what asks for a look; about 28 queries. Raises Submission.DoesNotExist."""
+    of = Sample.objects.filter(submission__number=number, struck_at=None).select_related("submission__client", "matrix")
+    samples = list(of.order_by("ordinal"))
+    submission = samples[0].submission if samples else Submission.objects.select_related("client").get(number=number)
+    facts = facts_of([sample.pk for sample in samples], samples)
     results = [selection.result for selection in facts.selections.values()]
     waiting = sorted((r for r in results if r.pk not in facts.decisions), key=lambda r: r.pk)
     looks = sorted((look for r in waiting for look in facts.looks(r)), key=lambda look: (-look.weight, look.result.pk))
     newest = submission.requests.order_by("-version").first()
-    columns, asked = _columns(newest, samples, facts.selections)
+    columns, asked = columns_of(newest, samples, facts.selections)
     words = _words(samples)
     asking = {look.result.pk for look in looks}
     rows = [(s, [_cell(s, c, facts, words, asking, asked) for c in columns]) for s in samples]
@@ -167,53 +195,6 @@ def review_page(number: str) -> ReviewPage:
         missing=sum(cell.word == "no result yet" for _, cells in rows for cell in cells),
         facts=facts,
     )
-
-
-def reviewable() -> QuerySet[Submission]:
-    """Submissions with the number of results that nobody has decided about, `unsaid`; one query a page."""
-    later = Selection.objects.filter(
-        sample=OuterRef("sample"), method=OuterRef("method"), element=OuterRef("element"), pk__gt=OuterRef("pk")
-    )
-    said = ReviewedResult.objects.filter(result=OuterRef("result"))
-    unsaid = Selection.objects.filter(~Exists(later), ~Exists(said), sample__submission=OuterRef("pk"))
-    counted = unsaid.order_by().values("sample__submission").annotate(n=Count("pk")).values("n")
-    return submissions().annotate(unsaid=Coalesce(Subquery(counted), 0))
-
-
-def waiting_numbers() -> list[str]:
-    """Submissions on the path, in which results can wait; queries as `open_work`."""
-    return list(dict.fromkeys(row.submission for row in open_work()))
-
-
-def _columns(
-    request: Request | None, samples: Sequence[Sample], selections: dict[Key, Selection]
-) -> tuple[list[Column], set[tuple[int, int]]]:
-    """The columns in the order of methods and their determinations; pairs of sample and method asked for.
-
-    Every result that stands has its column, whatever version of the method it was measured by.
-    """
-    asked = pairs_of(request, samples)
-    used = {s.result.evaluation.run.method_version_id for s in selections.values()}
-    versions = MethodVersion.objects.filter(method__in={method for _, method in asked} | {k[1] for k in selections})
-    chosen = _versions(versions.select_related("method").order_by("version"), used)
-    rows = Determination.objects.filter(method_version__in=chosen).order_by("method_version__version", "ordinal")
-    found: dict[tuple[int, str], Column] = {}
-    for row in rows:
-        method = chosen[row.method_version_id].method
-        found[method.pk, row.element_id] = Column(method.pk, method.code, row.element_id, row.reported_as, row.unit)
-    for (_, method_id, element), selection in selections.items():
-        result = selection.result
-        extra = Column(method_id, method_of(result), element, result.reported_as, result.unit)
-        found.setdefault((method_id, element), extra)
-    return sorted(found.values(), key=lambda column: column.method), asked
-
-
-def _versions(versions: Collection[MethodVersion], used: set[int]) -> dict[int, MethodVersion]:
-    """Of each method the versions that results were measured by; without any, its newest."""
-    measured = {version.method_id for version in versions if version.pk in used}
-    newest = {version.method_id: version.pk for version in versions}
-    kept = used | {pk for method, pk in newest.items() if method not in measured}
-    return {version.pk: version for version in versions if version.pk in kept}
 
 
 def _cell(
@@ -239,6 +220,7 @@ def _cell(
         asks=result.pk in asking,
         blocked=bool(facts.failures[result.pk]["open"]) and decided is None,
         again=bool(facts.others(result)),
+        between=Mark.BELOW_QUANTIFICATION in result.marks,
     )
 
 

@@ -15,11 +15,12 @@ from labresults.calculation.compare import (
     largest_first,
     relative_percent,
 )
-from labresults.models import Calibration, ControlOutcome, Evaluation, Position, Result, Run, Weighing
+from labresults.models import Calibration, ControlOutcome, Evaluation, Position, Result, Run, Selection, Weighing
 from labresults.queries.run_pages import find_run
+from labresults.terms import OF_CURVES
 
 MOST_ROWS = 60
-"""So many changed results, the largest changes first, stand on the page."""
+"""So many changed results, the largest changes first, and choices stand on the page."""
 
 
 @dataclass(frozen=True)
@@ -50,13 +51,24 @@ class ChangedResult:
 
 @dataclass(frozen=True)
 class ChangedVerdict:
-    """A control sample that is judged otherwise."""
+    """A control sample that is judged otherwise; `position`: None where a curve was judged, of a block."""
 
-    position: Position
+    position: Position | None
+    block: int
     line: str
     criterion: Any
     before: VerdictState | None
     after: VerdictState | None
+
+
+@dataclass(frozen=True)
+class ChangedChoice:
+    """An element of a sample for which another result stands, as position and line; None: none of that evaluation."""
+
+    sample: str
+    element: str
+    before: tuple[int, str] | None
+    after: tuple[int, str] | None
 
 
 @dataclass(frozen=True)
@@ -70,6 +82,8 @@ class Compared:
     inputs: Inputs
     curves: list[Change[tuple[int, str], CurveState]]
     verdicts: list[ChangedVerdict]
+    choices: list[ChangedChoice]
+    choice_count: int
     results: list[ChangedResult]
     result_count: int
     lines: list[LineSummary]
@@ -77,11 +91,11 @@ class Compared:
     @property
     def is_same(self) -> bool:
         """Whether both gave the same, to the last bit."""
-        return not (self.curves or self.verdicts or self.result_count)
+        return not (self.curves or self.verdicts or self.choice_count or self.result_count)
 
 
 def compare_evaluations(number: str, older: int | None, newer: int | None) -> Compared:
-    """What changed between two versions, by default the newest and the one before it; 11 queries.
+    """What changed between two versions, by default the newest and the one before it; 13 queries.
 
     Raises Run.DoesNotExist, Evaluation.DoesNotExist.
     """
@@ -96,7 +110,7 @@ def compare_evaluations(number: str, older: int | None, newer: int | None) -> Co
     positions = {row.number: row for row in run.positions.select_related("portion").order_by("number")}
     number_of = {row.pk: row.number for row in positions.values()}
     results = [_results(each, number_of, lines) for each in (old, new)]
-    found = largest_first(changes(*results))
+    found, chosen = largest_first(changes(*results)), _choices(old, new, lines)
     return Compared(
         run=run,
         versions=sorted(evaluations),
@@ -105,6 +119,8 @@ def compare_evaluations(number: str, older: int | None, newer: int | None) -> Co
         inputs=_inputs(old, new, positions.values()),
         curves=changes(_curves(old, lines), _curves(new, lines)),
         verdicts=_verdicts(old, new, positions, lines),
+        choices=chosen[:MOST_ROWS],
+        choice_count=len(chosen),
         results=[_changed(change, positions) for change in found[:MOST_ROWS]],
         result_count=len(found),
         lines=by_line(found, results[1]),
@@ -168,19 +184,35 @@ def _verdicts(
     ]
     criteria = {row.pk: row for row in new.run.method_version.criteria.all()} if found else {}
     return [
-        ChangedVerdict(positions[number], lines[line], criteria[criterion], change.before, change.after)
+        ChangedVerdict(positions.get(number), block, lines[line], criteria[criterion], change.before, change.after)
         for change in sorted(found, key=lambda each: each.key)
-        for number, line, criterion in (change.key,)
+        for block, number, line, criterion in (change.key,)
     ]
 
 
-def _judged(evaluation: Evaluation) -> dict[tuple[int, int, int], VerdictState]:
+def _judged(evaluation: Evaluation) -> dict[tuple[int, int, int, int], VerdictState]:
+    """By block, position, line and criterion. What looks at a curve stands at its highest standard in use, which may be
+    another now: its position is 0.
+    """
     rows = ControlOutcome.objects.filter(evaluation=evaluation)
-    names = ("position__number", "line_id", "criterion_id", "observed", "verdict")
+    names = ("position__block", "position__number", "measure", "line_id", "criterion_id", "observed", "verdict")
     return {
-        (number, line, criterion): VerdictState(observed, verdict)
-        for number, line, criterion, observed, verdict in rows.values_list(*names)
+        (block, 0 if measure in OF_CURVES else number, line, criterion): VerdictState(observed, verdict)
+        for block, number, measure, line, criterion, observed, verdict in rows.values_list(*names)
     }
+
+
+def _choices(old: Evaluation, new: Evaluation, lines: Mapping[int, str]) -> list[ChangedChoice]:
+    """Where another position or line stands than before, as each evaluation itself had it at last; two queries."""
+    found = changes(_chosen(old, lines), _chosen(new, lines))
+    return [ChangedChoice(*change.key, change.before, change.after) for change in sorted(found, key=lambda c: c.key)]
+
+
+def _chosen(evaluation: Evaluation, lines: Mapping[int, str]) -> dict[tuple[str, str], tuple[int, str]]:
+    """By sample and element, position and line of the result of an evaluation that was selected last; one query."""
+    rows = Selection.objects.filter(result__evaluation=evaluation).order_by("pk")
+    names = ("sample__number", "element", "result__position__number", "result__line")
+    return {(sample, element): (number, lines[line]) for sample, element, number, line in rows.values_list(*names)}
 
 
 def _results(

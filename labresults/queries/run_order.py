@@ -25,6 +25,7 @@ class Plan:
     """What is asked for: portions (with batch and lot loaded) on an instrument, in an order of keys or as proposed.
 
     dilutions, causes, kinds: by key of the portion: the whole one at the instrument, why it is measured again, and how.
+    beside: by the same key, roles of control samples that are made of it at the instrument once more.
     """
 
     version: MethodVersion
@@ -33,6 +34,7 @@ class Plan:
     dilutions: Mapping[int, float] = field(default_factory=dict)
     causes: Mapping[int, str] = field(default_factory=dict)
     kinds: Mapping[int, Repeat] = field(default_factory=dict)
+    beside: Mapping[int, frozenset[Role]] = field(default_factory=dict)
     order: Sequence[str] | None = None
     replaces: Run | None = None
 
@@ -92,11 +94,12 @@ def run_list_of(plan: Plan, at: datetime) -> RunList:
 def _proposed(
     plan: Plan, standards: Sequence[PlannedStandard], controls: Sequence[PlannedControl], parents: Mapping[int, int]
 ) -> list[Key]:
+    beside = plan.beside
     return list(
         propose(
             [standard.ordinal for standard in standards],
             [control_of(row) for row in controls],
-            [Solution(p.pk, Role(p.role), parents.get(p.pk)) for p in plan.portions],
+            [Solution(p.pk, Role(p.role), parents.get(p.pk), beside.get(p.pk, frozenset())) for p in plan.portions],
             recalibrate_every=plan.version.recalibrate_every,
             by_additions=plan.version.by_additions,
         )
@@ -161,11 +164,14 @@ class _Maker:
         )
 
     def _why_again(self, portion: TestPortion, asked: float) -> tuple[Repeat, str]:
-        """How and why a portion is measured again; a portion that was prepared again says so itself."""
-        if portion.pk not in self.read and asked == 1.0:
-            return Repeat(portion.repeat), portion.repeat_cause
-        kind = self.plan.kinds.get(portion.pk, Repeat.RE_READ if asked == 1.0 else Repeat.RE_DILUTE)
-        return kind, self.plan.causes.get(portion.pk, "")
+        """How and why a portion is measured again; a portion that was prepared again says so itself.
+
+        What was not read before is no repeat, at whatever dilution; that dilution has its cause all the same.
+        """
+        given = self.plan.causes.get(portion.pk, "")
+        if portion.pk not in self.read:
+            return Repeat(portion.repeat), portion.repeat_cause or ("" if asked == 1.0 else given)
+        return self.plan.kinds.get(portion.pk, Repeat.RE_READ if asked == 1.0 else Repeat.RE_DILUTE), given
 
     def _control(self, key: Key) -> Place:
         control = self.controls[key.number]

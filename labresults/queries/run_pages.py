@@ -26,7 +26,7 @@ from labresults.queries.run_portions import seen_by
 from labresults.queries.run_tables import LoadedRun, load
 from labresults.terms import CALIBRATING, Role, Verdict
 
-_RELATED = ("portion__subsample__sample__submission__client", "lot__material")
+_RELATED = ("portion__subsample__sample__submission__client",)
 
 EVERY_LINE = "*"
 """In the name of a point: the calibration solution at every line."""

@@ -1,9 +1,9 @@
 """What can be measured next, and what a run of it would hold. Each function says how many database queries it makes."""
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Any
+from typing import Any, NamedTuple
 
 from django.db.models import Count, Exists, F, OuterRef, QuerySet, Subquery
 
@@ -18,8 +18,8 @@ from labresults.models import (
     Weighing,
 )
 from labresults.queries.methods import current_versions
-from labresults.queries.repeats import as_wanted, open_repeats
-from labresults.terms import EquipmentKind, Repeat
+from labresults.queries.repeats import NOT_AT_THE_INSTRUMENT, OpenRepeat, open_repeats
+from labresults.terms import EquipmentKind, Repeat, Role
 
 PLASMA = [
     ["Light of the plasma", "Its ultraviolet light harms eyes and skin in seconds. Keep the torch box shut."],
@@ -38,15 +38,29 @@ class Choice:
     again: int
 
 
-Wanted = tuple[float, Repeat, str]
-"""What is measured again: its dilution at the instrument, how, and the cause in words."""
+class Wanted(NamedTuple):
+    """How a portion is measured again: its dilution at the instrument, in which way, and the cause in words.
+
+    beside: roles of the control samples that are made of it at the instrument once more.
+    """
+
+    factor: float
+    kind: Repeat
+    cause: str
+    beside: frozenset[Role] = frozenset()
+
+    def joined(self, other: "Wanted") -> "Wanted":
+        """Both at once: diluted for the reading that is highest, each cause said once."""
+        larger = max(self, other, key=lambda each: each.factor)
+        cause = self.cause if other.cause in self.cause else f"{self.cause} {other.cause}"
+        return Wanted(larger.factor, larger.kind, cause, self.beside | other.beside)
 
 
 @dataclass(frozen=True)
 class Ready:
     """A weighed portion: proposed for the run, at a dilution made at the instrument; `warning` when it is too old.
 
-    kind, cause: how and why it is measured again, where an evaluation asks for it.
+    kind, cause: how and why it is measured again, where an evaluation asks for it; beside: see `Wanted`.
     """
 
     portion: TestPortion
@@ -56,6 +70,7 @@ class Ready:
     warning: str = ""
     kind: Repeat | None = None
     cause: str = ""
+    beside: frozenset[Role] = frozenset()
 
 
 @dataclass(frozen=True)
@@ -95,19 +110,70 @@ def version_for(code: str, on: date) -> MethodVersion:
 
 
 def wanted_again(code: str, number: str = "") -> dict[int, Wanted]:
-    """What waits to be measured again by a method, by portion; of one run, where its number is given; five queries."""
-    return as_wanted(repeat for repeat in open_repeats(code) if number in ("", repeat.run.number))
+    """What waits to be measured again by a method, by portion, with what it is compared with; at most 10 queries, and
+    two more for each generation beyond the first. number: only what this run asks for.
+    """
+    repeats = [repeat for repeat in open_repeats(code) if number in ("", repeat.run.number)]
+    return with_parents(as_wanted(repeats), [repeat.portion for repeat in repeats])
+
+
+def as_wanted(repeats: Iterable[OpenRepeat]) -> dict[int, Wanted]:
+    """What the next run is to hold again, by key of the portion; no query.
+
+    What begins at the bench again is not among them. A failed control sample of a batch is read again with what it
+    touches; one that was made at the instrument is made again beside the solution that it was made of.
+    """
+    found: dict[int, Wanted] = {}
+    for repeat in repeats:
+        if repeat.kind not in NOT_AT_THE_INSTRUMENT:
+            asked, key = _as_asked(repeat), repeat.portion.pk
+            found[key] = found[key].joined(asked) if key in found else asked
+    return found
+
+
+def _as_asked(repeat: OpenRepeat) -> Wanted:
+    """How the portion of a repeat is measured again; what was made of it here brings its own dilution along."""
+    position = repeat.position
+    words = f"{repeat.run.number}, position {position.number}: {repeat.why}"
+    factor = repeat.factor or position.dilution
+    if position.role == repeat.portion.role or position.parent is None:
+        return Wanted(factor, repeat.kind, words)
+    of_portion = max(1.0, factor * position.parent.dilution / position.dilution)
+    return Wanted(of_portion, repeat.kind, words, frozenset({Role(position.role)}))
+
+
+def with_parents(wanted: Mapping[int, Wanted], portions: Collection[TestPortion]) -> dict[int, Wanted]:
+    """The same, and what each is compared with in the same way, where it is not asked for by itself; two queries.
+
+    One that was not measured yet is read at that dilution for the first time.
+    """
+    found = dict(wanted)
+    children = [portion for portion in portions if portion.pk in found]
+    while children and (parent_of := parents_of(children)):
+        parents = {p.pk: p for p in _weighed().filter(pk__in=set(parent_of.values()) - set(found))}
+        for child in {child.pk: child for child in children}.values():
+            if parent := parents.get(parent_of.get(child.pk, 0)):
+                asked = _compared_with(parent, child, found[child.pk])
+                found[parent.pk] = found[parent.pk].joined(asked) if parent.pk in found else asked
+        children = list(parents.values())
+    return found
+
+
+def _compared_with(parent: Any, child: TestPortion, asked: Wanted) -> Wanted:
+    """How a parent comes along with a child that is measured again. parent: with `measured`."""
+    cause = f"Its {child.role} {child.label} is measured again, and compared with it. {asked.cause}"
+    return Wanted(asked.factor, asked.kind if parent.measured else Repeat.NONE, cause)
 
 
 def held_by(run: Run) -> dict[int, Wanted]:
     """What a run that is planned anew holds: prepared portions with dilution, kind and cause; one query."""
     rows = run.positions.filter(portion__isnull=False, role=F("portion__role"))
-    return {row.portion_id: (_asked_of(row), Repeat(row.repeat), row.repeat_cause) for row in rows}
+    return {row.portion_id: Wanted(_asked_of(row), Repeat(row.repeat), row.repeat_cause) for row in rows}
 
 
 def _asked_of(position: Position) -> float:
-    """The dilution that was asked for: what a first reading is diluted by, its method makes by itself."""
-    return 1.0 if position.repeat == Repeat.NONE else position.dilution
+    """The dilution that was asked for, which has a cause; any other the method makes by itself."""
+    return position.dilution if position.repeat_cause else 1.0
 
 
 def ready_batches(
@@ -139,10 +205,11 @@ def _batches_of(again: Mapping[int, Wanted]) -> QuerySet[Any]:
 
 def _ready(portion: Any, asked: Wanted | None, at: datetime, only: bool) -> Ready:
     """portion: with `measured` and `made_up`."""
-    factor, kind, cause = asked or (1.0, None, "")
-    chosen = asked is not None or not (only or portion.measured)
-    kind = None if kind == Repeat.NONE else kind
-    return Ready(portion, chosen, factor, portion.measured, past_life(portion, at), kind, cause)
+    warning = past_life(portion, at)
+    if asked is None:
+        return Ready(portion, not (only or portion.measured), 1.0, portion.measured, warning)
+    kind = None if asked.kind == Repeat.NONE else asked.kind
+    return Ready(portion, True, asked.factor, portion.measured, warning, kind, asked.cause, asked.beside)
 
 
 def past_life(portion: TestPortion, at: datetime) -> str:

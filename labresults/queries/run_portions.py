@@ -1,10 +1,11 @@
 """What is known of the portions of a run: weighed, spiked, asked for, dried and fired; as an evaluation sees it."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
+from datetime import datetime
 from typing import Any
 
-from django.db.models import Max, Model, QuerySet
+from django.db.models import Max, Model, OuterRef, QuerySet, Subquery
 
 from labresults.calculation.run import Portion
 from labresults.calculation.spiking import spiked_mg
@@ -19,12 +20,14 @@ from labresults.models import (
     RequestedTerms,
     Run,
     Sample,
+    SampleCorrection,
+    Submission,
     TestPortion,
     Weighing,
 )
 from labresults.queries.fire import SILVER_ADDED
 from labresults.queries.mass_losses import moisture_of_samples
-from labresults.terms import Basis, SolutionKind, State
+from labresults.terms import Basis, Correction, SolutionKind, State
 
 
 @dataclass(frozen=True)
@@ -35,6 +38,11 @@ class Seen:
     last_request: int = 0
     last_mass_loss: int = 0
     last_fire_charge: int = 0
+    moment: datetime | None = None  # when it was made: samples that were moved since stand where they stood then
+
+    def keys(self) -> dict[str, int]:
+        """The keys by their names, as an evaluation stores them; no query."""
+        return {name: value for name, value in asdict(self).items() if name != "moment"}
 
 
 @dataclass(frozen=True)
@@ -76,17 +84,18 @@ class KnownPortions:
 
 
 def known_portions(run: Run, positions: Sequence[Position], seen: Seen | None = None) -> KnownPortions:
-    """Everything that the portions stand on; six queries. seen: nothing later than that; None sees all."""
+    """Everything that the portions stand on; six queries, seven with `seen`: nothing later than that, else all."""
     version = run.method_version
     weighings = _newest_weighings(positions, seen)
-    requests = _requests(positions, seen)
+    samples = _samples(positions, seen)
+    requests = _requests(samples, seen)
     moistures = _moistures(positions, weighings, seen)
     charges = _newest_charges(weighings, seen)
     return KnownPortions(
         version=version,
         weighings=weighings,
         contents=_contents(positions, weighings, version),
-        bases=_bases(positions, requests),
+        bases=_bases(samples, requests),
         moistures=moistures,
         silver_added=frozenset(key for key, charge in charges.items() if charge.collector_mg),
         seen=Seen(
@@ -101,7 +110,11 @@ def known_portions(run: Run, positions: Sequence[Position], seen: Seen | None = 
 def seen_by(evaluation: Evaluation) -> Seen:
     """What an evaluation could see; no query."""
     return Seen(
-        evaluation.last_weighing, evaluation.last_request, evaluation.last_mass_loss, evaluation.last_fire_charge
+        evaluation.last_weighing,
+        evaluation.last_request,
+        evaluation.last_mass_loss,
+        evaluation.last_fire_charge,
+        evaluation.made_at,
     )
 
 
@@ -171,21 +184,29 @@ def _last(rows: Iterable[Model]) -> int:
     return max((row.pk for row in rows), default=0)
 
 
-def _samples(positions: Sequence[Position]) -> dict[int, int]:
-    """Submission of each sample in the run, by the key of the sample."""
-    return {
+def _samples(positions: Sequence[Position], seen: Seen | None) -> dict[int, int]:
+    """Submission of each sample in the run, by the sample's key: the one that it stood in then; one query, or none.
+
+    The first move after that moment says where a sample came from.
+    """
+    now = {
         p.portion.subsample.sample_id: p.portion.subsample.sample.submission_id
         for p in positions
         if p.portion and p.portion.subsample
     }
+    if seen is None or seen.moment is None or not now:
+        return now
+    source = Submission.objects.filter(number=OuterRef("before")).values("pk")
+    moved = SampleCorrection.objects.filter(what=Correction.MOVED, sample__in=list(now), made_at__gt=seen.moment)
+    rows = moved.annotate(source=Subquery(source)).order_by("-pk").values_list("sample_id", "source")
+    return now | dict(rows)
 
 
 def _newest_weighings(positions: Sequence[Position], seen: Seen | None) -> dict[int, Weighing]:
     rows = Weighing.objects.filter(portion__in=[p.portion_id for p in positions if p.portion_id])
     if seen is not None:
         rows = rows.filter(pk__lte=seen.last_weighing)
-    related = rows.select_related("made_by", "balance", "balance_check", "spike_lot")
-    return {row.portion_id: row for row in related.order_by("version")}
+    return {row.portion_id: row for row in rows.order_by("version")}
 
 
 def _contents(
@@ -200,15 +221,15 @@ def _contents(
     return found
 
 
-def _requests(positions: Sequence[Position], seen: Seen | None) -> dict[int, Request]:
+def _requests(samples: Mapping[int, int], seen: Seen | None) -> dict[int, Request]:
     """The newest request of each submission in the run, which says what its samples are reported on; one query."""
-    rows = Request.objects.filter(submission__in=set(_samples(positions).values()))
+    rows = Request.objects.filter(submission__in=set(samples.values()))
     if seen is not None:
         rows = rows.filter(pk__lte=seen.last_request)
     return {row.submission_id: row for row in rows.order_by("version")}
 
 
-def _bases(positions: Sequence[Position], requests: Mapping[int, Request]) -> dict[int, Basis]:
+def _bases(samples: Mapping[int, int], requests: Mapping[int, Request]) -> dict[int, Basis]:
     """What each sample is reported on: its own terms, else those of its submission; one query."""
     own = {
         row.sample_id: Basis(row.basis)
@@ -216,7 +237,7 @@ def _bases(positions: Sequence[Position], requests: Mapping[int, Request]) -> di
     }
     return {
         sample: own.get(sample, Basis(requests[submission].basis))
-        for sample, submission in _samples(positions).items()
+        for sample, submission in samples.items()
         if submission in requests
     }
 

@@ -66,15 +66,15 @@ def load(
 
     left_out: (position number, line key) of calibration points not to use. seen: see nothing later (for computing an
     old evaluation again); None sees all. rules: the edition of the rules of evaluation that it was made by.
-    related: what else is loaded with the positions.
+    related: what else is loaded with the positions; a query for each step of it.
     """
     version = run.method_version
     line_rows = list(version.lines.select_related("line__element").order_by("rank", "line__element_id", "line__label"))
     line_ids = {str(row.line): row.line_id for row in line_rows}
     positions = list(
-        run.positions.select_related(
-            "portion__batch", "portion__subsample__sample", "lot", "parent", *related
-        ).order_by("number")
+        run.positions.select_related("portion__subsample__sample", "lot__material", "parent")
+        .prefetch_related("portion__batch", *related)  # few of them, and each is loaded once
+        .order_by("number")
     )
     known = known_portions(run, positions, seen)
     files = files_of(run)
@@ -124,21 +124,19 @@ def _table(
 def _readings(
     run: Run, positions: Sequence[PositionRow], line_ids: Sequence[int]
 ) -> tuple[Array, Array, Array, NDArray[np.bool_]]:
-    """Means, standard deviations, counts and what was saturated, each [position x line]; two queries."""
+    """Means, standard deviations, counts and what was saturated, each [position x line]; one query."""
     readings = Reading.objects.filter(run=run)
-    rows = list(readings.values_list("position_id", "line_id", "mean", "sd", "count"))
+    rows = list(readings.values_list("position_id", "line_id", "mean", "sd", "count", "saturated"))
     shape = (len(positions), len(line_ids))
     signal, spread, count = (np.full(shape, np.nan), np.full(shape, np.nan), np.zeros(shape))
     saturated = np.zeros(shape, dtype=bool)
     if rows:
         row_of = {p.pk: index for index, p in enumerate(positions)}
         column_of = {key: index for index, key in enumerate(line_ids)}
-        place, line, mean, sd, count_of = zip(*rows, strict=True)
+        place, line, mean, sd, count_of, over = zip(*rows, strict=True)
         at = [row_of[key] for key in place], [column_of[key] for key in line]
         signal[at], spread[at] = np.array(mean, dtype=np.float64), np.array(sd, dtype=np.float64)
-        count[at] = count_of
-        for key, of_line in readings.filter(saturated=True).values_list("position_id", "line_id"):
-            saturated[row_of[key], column_of[of_line]] = True
+        count[at], saturated[at] = count_of, over
     return signal, spread, count, saturated
 
 

@@ -1,13 +1,16 @@
 """One submission, one sample: everything that is known of it. Each function says how many database queries it makes."""
 
 from collections import Counter
+from collections.abc import Collection
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 from django.db.models import Count, Exists, OuterRef, Prefetch, Q, QuerySet, Subquery
 
 from labresults.models import (
     AuditEvent,
+    Client,
     Evaluation,
     LimitSet,
     Method,
@@ -15,6 +18,7 @@ from labresults.models import (
     Position,
     Request,
     RequestConcern,
+    RequestedDerived,
     RequestedMethod,
     Result,
     Sample,
@@ -23,10 +27,9 @@ from labresults.models import (
     TestPortion,
     Weighing,
 )
-from labresults.queries.lists import submissions
+from labresults.queries.issued import issues_of_submissions
 from labresults.queries.results import newest_decisions, newest_selections
-from labresults.queries.waiting import Waiting, open_work
-from labresults.terms import Basis, Correction, Decision, Station
+from labresults.terms import Basis, Correction, Decision
 
 
 @dataclass(frozen=True)
@@ -38,6 +41,7 @@ class Candidate:
     why: str
     by: str
     printed: tuple[tuple[str, str], ...]  # what, and on which certificate
+    stands: bool = False  # the one that was chosen last
 
 
 @dataclass(frozen=True)
@@ -53,6 +57,13 @@ class AskedOfSample:
 def submission(number: str) -> Submission:
     """A submission with its client; one query. Raises Submission.DoesNotExist."""
     return Submission.objects.select_related("client", "received_by").get(number=number)
+
+
+def samples_of_page(delivery: Submission, per_page: int, page: int) -> tuple[list[Sample], int]:
+    """Some samples of a submission in order, struck ones left out, and how many there are; two queries."""
+    rows = delivery.samples.filter(struck_at=None).select_related("matrix").order_by("ordinal")
+    start = per_page * (max(page, 1) - 1)
+    return list(rows[start : start + per_page]), rows.count()
 
 
 def submission_if_there(number: str) -> Submission | None:
@@ -73,24 +84,8 @@ def samples_of(delivery: Submission) -> QuerySet[Sample]:
 
 
 def certificates_of(delivery: Submission) -> list[Any]:
-    """Certificates of a submission, newest issue first, with what became of each; one query."""
-    related = delivery.certificates.select_related("made_by", "withdrawal", "replaced_by")
-    return list(related.defer("document").order_by("number", "-issue"))
-
-
-def of_client(client_id: int, most: int = 200) -> list[tuple[Submission, list[Waiting], list[Any]]]:
-    """The newest submissions of one client, what of each waits, and its published certificates.
-
-    Three queries; two more when an act was done since the ribbon was last drawn.
-    """
-    rows = list(submissions().filter(client_id=client_id)[:most])
-    waiting: dict[str, list[Waiting]] = {}
-    for wait in sorted(open_work(), key=lambda wait: list(Station).index(wait.station)):
-        waiting.setdefault(wait.submission, []).append(wait)
-    issued: dict[int, list[Any]] = {}
-    for certificate in _published(rows):
-        issued.setdefault(certificate.submission_id, []).append(certificate)
-    return [(row, waiting.get(row.number, []), issued.get(row.pk, [])) for row in rows]
+    """Certificates of a submission, alone or with others, newest issue first, with what became of each; one query."""
+    return list(issues_of_submissions([delivery.pk]).order_by("number", "-issue"))
 
 
 def struck_of(delivery: Submission) -> list[Sample]:
@@ -106,6 +101,12 @@ def corrections_in(delivery: Submission) -> list[SampleCorrection]:
         Q(sample__submission=delivery) | Q(what=Correction.MOVED, before=delivery.number)
     )
     return list(rows.select_related("sample__submission", "made_by").order_by("-pk")[:200])
+
+
+def corrections_since(moment: datetime, deliveries: Collection[Submission]) -> list[SampleCorrection]:
+    """What was corrected of samples of these submissions after a moment, oldest first; one query."""
+    rows = SampleCorrection.objects.filter(sample__submission__in=deliveries, made_at__gt=moment)
+    return list(rows.select_related("sample").order_by("pk"))
 
 
 def corrections_of(item: Sample) -> list[SampleCorrection]:
@@ -141,12 +142,18 @@ def asked_of_sample(item: Sample) -> AskedOfSample:
 
 
 def versions_of(delivery: Submission) -> list[Request]:
-    """What was asked of all samples, newest version first, as `for_all`; of how many others, as `own`; two queries."""
+    """What was asked of all samples, newest version first, as `for_all`; of how many others, as `own`; three queries.
+
+    `computed`: what is derived from them.
+    """
+    derived = RequestedDerived.objects.select_related("definition").order_by("definition__code")
     for_all = RequestedMethod.objects.filter(sample=None).select_related("method").order_by("method__code")
     return list(
         delivery.requests.select_related("limit_set", "made_by")
         .annotate(own=Count("methods__sample", distinct=True))
-        .prefetch_related(Prefetch("methods", for_all, to_attr="for_all"))
+        .prefetch_related(
+            Prefetch("methods", for_all, to_attr="for_all"), Prefetch("derived", derived, to_attr="computed")
+        )
         .order_by("-version")
     )
 
@@ -262,20 +269,19 @@ def _how_far(portion: Any) -> str:
     return "planned or measured" if portion.planned_once else "weighed" if portion.weighed else "not weighed yet"
 
 
-def _published(rows: list[Submission]) -> list[Any]:
-    """Certificates whose bytes are there, newest issue first."""
-    certificates: Any = Submission._meta.get_field("certificates").related_model
-    drawn = certificates.objects.filter(submission__in=rows, files__isnull=False).distinct()
-    return list(drawn.select_related("withdrawal", "replaced_by").defer("document").order_by("number", "-issue"))
-
-
 def _candidate(result: Result, selection: Any, decided: Any) -> Candidate:
     printed = tuple((f"{line.printed} {line.unit}", str(line.certificate)) for line in result.printed.all())
-    if decided is not None and (selection is not None or decided.review.decision != Decision.APPROVE):
+    stands = selection is not None
+    if decided is not None and (stands or decided.review.decision != Decision.APPROVE):
         review = decided.review
-        return Candidate(result, review.decision, review.reason, str(review.made_by), printed)
-    if selection is not None:
-        return Candidate(result, "selected", selection.reason or selection.rule, "", printed)
+        return Candidate(result, review.decision, review.reason, str(review.made_by), printed, stands)
+    if stands:
+        return Candidate(result, "selected", selection.reason or selection.rule, "", printed, stands)
     if printed:
         return Candidate(result, "superseded", "another result was selected later", "", printed)
     return Candidate(result, "not selected", result.why_no_value, "", printed)
+
+
+def client(code: str) -> Client:
+    """One client by its code; one query. Raises Client.DoesNotExist."""
+    return Client.objects.get(code=code)

@@ -25,6 +25,7 @@ from labresults.models import (
     TestPortion,
     Weighing,
 )
+from labresults.queries.issued import issues_of_submissions
 
 
 @dataclass(frozen=True)
@@ -136,7 +137,8 @@ def touched_by(origin: Lot) -> Touched:
     submissions = list(
         Submission.objects.filter(_stands_on(runs, batches)).select_related("client").distinct().order_by("-pk")
     )
-    return Touched(lots, batches, portions, spiked, runs, submissions, _certificates(submissions))
+    certificates = issues_of_submissions([row.pk for row in submissions]).order_by("-pk")
+    return Touched(lots, batches, portions, spiked, runs, submissions, list(certificates))
 
 
 def equipment(code: str) -> Equipment:
@@ -178,15 +180,6 @@ def _stands_on(runs: list[Run], batches: list[PreparationBatch]) -> Q:
     later = Evaluation.objects.filter(run=OuterRef("evaluation__run"), version__gt=OuterRef("evaluation__version"))
     measured = Result.objects.filter(~Exists(later), is_candidate=True, evaluation__run__in=runs).values("sample")
     return Q(samples__in=measured) | Q(samples__subsamples__portions__batch__in=batches)
-
-
-def _certificates(submissions: list[Submission]) -> list[Any]:
-    rows = Submission.objects.filter(pk__in=[row.pk for row in submissions], certificates__isnull=False)
-    return list(
-        rows.order_by("-certificates__pk").values(
-            "number", "certificates__number", "certificates__issue", "certificates__withdrawal"
-        )
-    )
 
 
 def _changes(content: dict[str, Any]) -> list[tuple[str, Any, Any]]:

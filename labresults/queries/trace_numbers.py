@@ -1,7 +1,9 @@
-"""What stands beside a traced number: where its uncertainty comes from, which estimates gave its limits."""
+"""A traced number computed again, and what stands beside it: its uncertainty's sources, estimates of its limits."""
 
 from labresults.calculation.budget import Contribution, budget
-from labresults.calculation.run import LineSpecification
+from labresults.calculation.evaluation import evaluate
+from labresults.calculation.explain import explain
+from labresults.calculation.run import FittedCurve, LineSpecification, Step
 from labresults.calculation.solutions import find_solutions
 from labresults.models import LimitEstimate, Result
 from labresults.queries.run_tables import LoadedRun
@@ -37,3 +39,13 @@ def limits_of(result: Result, line: LineSpecification | None) -> list[LimitEstim
     ).select_related("made_by")
     newest = {row.quantity: row for row in rows.order_by("pk") if row.value == wanted[LimitQuantity(row.quantity)]}
     return [newest[quantity] for quantity in wanted if quantity in newest]
+
+
+def computed_again(result: Result, loaded: LoadedRun) -> tuple[tuple[Step, ...], float | None, FittedCurve | None]:
+    """Compute the whole run again, and write this result's calculation out; with its value and its curve; no query."""
+    evaluated = evaluate(loaded.table, loaded.method)
+    place = (result.position.number, str(result.line))
+    found = next((r for r in evaluated.results if (r.position, r.line) == place), None)
+    key = (result.position.block, str(result.line))
+    curve = next((each for each in evaluated.curves if (each.block, each.line) == key and not each.problem), None)
+    return explain(loaded.table, loaded.method, evaluated, *place), found.value if found else None, curve

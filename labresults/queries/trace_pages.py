@@ -3,17 +3,24 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import zip_longest
 from typing import Any
 
 from labresults.calculation.budget import Contribution
+from labresults.calculation.reading_back import predicted_signals
 from labresults.models import AuditEvent, ControlOutcome, Person, Position, Result
+from labresults.queries.preparation import kept_apart
 from labresults.queries.trace import Trace, trace
+from labresults.queries.trace_events import ON_THE_WAY
 from labresults.terms import Reach
 
 
 @dataclass(frozen=True)
 class CurveRow:
-    """One point of the curve: made and read back in the solution unit, read as a signal, residual in % of made."""
+    """One point of the curve: made and read back in the solution unit, read as a signal, residual in % of made.
+
+    predicted, u: the signal that the curve gives there, with its standard uncertainty; None where there is no curve.
+    """
 
     position: Position
     made: float
@@ -21,6 +28,8 @@ class CurveRow:
     read_back: float | None
     residual_percent: float | None
     used: bool
+    predicted: float | None = None
+    u: float | None = None
 
 
 @dataclass(frozen=True)
@@ -50,7 +59,8 @@ class TracePage:
     shares: list[Share]
     beside: list[ControlOutcome]
     others: list[ControlOutcome]
-    events: list[AuditEvent]  # the newest first
+    events: list[AuditEvent]  # of its way, the newest first
+    asked: int | None = None  # key of the printed line that was asked about
 
     @property
     def result(self) -> Result:
@@ -59,8 +69,9 @@ class TracePage:
 
     @property
     def newest(self) -> Any | None:
-        """The newest printed line."""
-        return self.trace.printed[0] if self.trace.printed else None
+        """The printed line that was asked about, else the newest."""
+        asked = (line for line in self.trace.printed if line.pk == self.asked)
+        return next(asked, self.trace.printed[0] if self.trace.printed else None)
 
     @property
     def solution_percent(self) -> float | None:
@@ -70,6 +81,21 @@ class TracePage:
         if reading is None or ours is None or not reading.instrument_concentration or reading.instrument_unit != unit:
             return None
         return 100.0 * (ours - reading.instrument_concentration) / reading.instrument_concentration
+
+    @property
+    def apart(self) -> list[str]:
+        """What of the portion was kept although it is not as the method states it, by whom and why."""
+        portion = self.result.position.portion
+        return kept_apart(self.trace.weighing, portion.batch.method_version) if portion else []
+
+    @property
+    def text_unit(self) -> str:
+        """The unit of the replicates as the file has them; its numbers may have been converted from it."""
+        reading, file = self.trace.reading, self.trace.file
+        if reading is None or file is None:
+            return ""
+        said = file.text_units.get(str(self.result.line), "")
+        return str(said if isinstance(said, str) else said.get(str(self.result.position.number), "")) or file.unit
 
     @property
     def is_selected(self) -> bool:
@@ -82,8 +108,11 @@ class TracePage:
         return any(each.pk == self.result.pk and each.superseded for each in self.trace.candidates)
 
 
-def trace_page(result_pk: int) -> TracePage:
-    """Everything behind one result; the queries of `trace` alone. Raises Result.DoesNotExist."""
+def trace_page(result_pk: int, line: int | None = None) -> TracePage:
+    """Everything behind one result; the queries of `trace` alone. line: key of the printed line that is asked about.
+
+    Raises Result.DoesNotExist.
+    """
     found = trace(result_pk)
     beside = _beside(found)
     return TracePage(
@@ -93,7 +122,8 @@ def trace_page(result_pk: int) -> TracePage:
         shares=_shares(found.budget),
         beside=beside,
         others=[outcome for outcome in found.outcomes if outcome not in beside],
-        events=found.events[::-1],
+        events=[event for event in found.events[::-1] if event.subject_kind in ON_THE_WAY],
+        asked=line,
     )
 
 
@@ -128,9 +158,10 @@ def _shares(budget: Sequence[Contribution]) -> list[Share]:
 def _curve(found: Trace) -> list[CurveRow]:
     positions = {position.number: position for position in found.standards}
     points: Sequence[Sequence[Any]] = found.calibration.points if found.calibration else ()
+    given = predicted_signals(found.fitted, [made for _, made, *_ in points]) if found.fitted else []
     return [
-        CurveRow(positions[number], made, read, read_back, residual, used)
-        for number, made, read, _weight, read_back, residual, used in points
+        CurveRow(positions[number], made, read, read_back, residual, used, *at)
+        for (number, made, read, _weight, read_back, residual, used), at in zip_longest(points, given, fillvalue=())
     ]
 
 

@@ -2,7 +2,8 @@
 
 A sample stands where the least advanced of the methods asked for it stands:
 
-- Preparation: no portion of it has been weighed for the method.
+- Preparation: no portion of it has been weighed for the method; or a result that stands was sent back to be prepared
+  anew, and no later batch has it weighed.
 - Runs: weighed, but no result yet; or the result that stands was refused or sent back.
 - Review: a result stands and nobody has said anything of it, or results are there and none was selected.
 - Certificates: every result that stands is approved, or the method has a result in words; no final certificate yet.
@@ -19,7 +20,7 @@ from datetime import date
 from typing import Any
 
 from django.core.cache import cache
-from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Count, Exists, OuterRef, Q, QuerySet
 
 from labresults.models import (
     AuditEvent,
@@ -28,12 +29,12 @@ from labresults.models import (
     Result,
     ReviewedResult,
     Sample,
-    Selection,
-    Submission,
     Weighing,
 )
 from labresults.queries.asked import samples_and_methods
-from labresults.terms import Decision, Role, Station
+from labresults.queries.issued import answered
+from labresults.queries.turned_down import standing, to_prepare, turned_down
+from labresults.terms import Role, Station
 
 _PATH = list(Station)
 _KEEP_S = 3_600
@@ -140,14 +141,8 @@ def _open() -> _Open:
 def newest_open_requests() -> QuerySet[Request]:
     """The newest request of each submission that no final certificate has answered yet; part of another query."""
     younger = Request.objects.filter(submission=OuterRef("submission"), version__gt=OuterRef("version"))
-    certified = Submission.objects.filter(
-        pk=OuterRef("submission"),
-        certificates__preliminary=False,
-        certificates__withdrawal__isnull=True,
-        certificates__made_at__gte=OuterRef("made_at"),
-    )
     return (
-        Request.objects.filter(~Exists(younger), ~Exists(certified))
+        Request.objects.filter(~Exists(younger), ~answered())
         .select_related("submission__client")
         .annotate(samples=Count("submission__samples", filter=Q(submission__samples__struck_at=None)))
     )
@@ -170,9 +165,9 @@ def _stations_of_samples(happened: Iterable[dict[str, Any]]) -> dict[int, dict[i
 def _sample_and_method(request_ids: list[int]) -> QuerySet[Sample, dict[str, Any]]:
     """One row for each sample and method asked for it, with what has happened so far."""
     ours = {"sample": OuterRef("pk"), "method": OuterRef("method")}
-    standing = Selection.objects.filter(**ours).filter(~Exists(_later_selections()))
-    said = ReviewedResult.objects.filter(result=OuterRef("result")).order_by("-pk").values("review__decision")[:1]
-    standing = standing.annotate(said=Subquery(said))
+    stands = standing().filter(**ours)
+    again = turned_down(stands)
+    said = ReviewedResult.objects.filter(result=OuterRef("result"))
     return (
         samples_and_methods(request_ids)
         .annotate(
@@ -192,28 +187,23 @@ def _sample_and_method(request_ids: list[int]) -> QuerySet[Sample, dict[str, Any
                     evaluation__run__method_version__method=OuterRef("method"),
                 )
             ),
-            selected=Exists(standing),
-            unsaid=Exists(standing.filter(said__isnull=True)),
-            again=Exists(standing.filter(said__in=[Decision.REFUSE, Decision.SEND_BACK])),
+            selected=Exists(stands),
+            unsaid=Exists(stands.filter(~Exists(said))),
+            again=Exists(again),
+            anew=Exists(to_prepare(again)),
         )
         .values("pk", "submission_id", "matrix__name", "code", *_HAPPENED)
     )
 
 
-_HAPPENED = ("in_words", "weighed", "measured", "selected", "unsaid", "again")
-
-
-def _later_selections() -> QuerySet[Selection]:
-    return Selection.objects.filter(
-        sample=OuterRef("sample"), method=OuterRef("method"), element=OuterRef("element"), pk__gt=OuterRef("pk")
-    )
+_HAPPENED = ("in_words", "weighed", "measured", "selected", "unsaid", "again", "anew")
 
 
 def _station(row: dict[str, Any]) -> Station:
     """Where a sample stands with one method, from what has happened."""
     if row["in_words"]:
         return Station.CERTIFICATES
-    if not row["weighed"] and not row["measured"]:
+    if row["anew"] or not (row["weighed"] or row["measured"]):
         return Station.PREPARATION
     if not row["measured"] or row["again"]:
         return Station.RUNS

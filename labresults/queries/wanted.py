@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
-from labresults.models import LimitSet, Method, Request
+from labresults.models import DerivedDefinition, LimitSet, Method, Request
 from labresults.terms import Basis
 
 
@@ -26,6 +26,7 @@ class Wanted:
     due_on: date | None  # None: from the turnarounds
     of_samples: Mapping[int, Sequence[Method]] = field(default_factory=dict)
     terms: Mapping[int, Terms] = field(default_factory=dict)
+    derived: Sequence[DerivedDefinition] = ()  # computed from what the methods give
 
     def all_methods(self) -> set[Method]:
         """Every method that is asked for, of all samples or of some."""
@@ -37,10 +38,11 @@ class Wanted:
 
 
 def wanted_of(request: Request) -> Wanted:
-    """What a version of the request asks for; two queries."""
+    """What a version of the request asks for; three queries."""
     for_all: list[Method] = []
     of_samples: dict[int, list[Method]] = {}
     for row in request.methods.select_related("method").order_by("method__code"):
         (of_samples.setdefault(row.sample_id, []) if row.sample_id else for_all).append(row.method)
     terms = {row.sample_id: Terms(Basis(row.basis), row.limit_set) for row in request.terms.select_related("limit_set")}
-    return Wanted(for_all, Basis(request.basis), request.limit_set, request.due_on, of_samples, terms)
+    derived = [row.definition for row in request.derived.select_related("definition").order_by("definition__code")]
+    return Wanted(for_all, Basis(request.basis), request.limit_set, request.due_on, of_samples, terms, derived)

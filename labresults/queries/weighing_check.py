@@ -14,6 +14,7 @@ from labresults.calculation.making_up import final_volume, solvent_mass
 from labresults.calculation.units import Kind, unit
 from labresults.models import Equipment, Lot, PlannedControl, PreparationBatch, TestPortion, Weighing
 from labresults.queries.materials import current_lot
+from labresults.queries.preparation import departures_of
 from labresults.readers.problem import Problem
 from labresults.terms import Role, SolutionKind, State
 
@@ -29,6 +30,9 @@ ABOVE_ZERO = (
 )  # fmt: skip
 
 LONGEST_DILUTION = 200
+
+DO_AGAIN = {"mass_g": "Weigh again", "volume_mL": "Correct it"}
+KEEP = "keep it with a reason that a reviewer can read."
 
 
 @dataclass(frozen=True)
@@ -122,7 +126,9 @@ def check_rows(bench: Bench, rows: Sequence[Weighed], balance: Equipment | None)
         taken = Taken(row, portion, _values(number, row, portion, bench, found))
         if not found and _is_recorded(taken, bench.recorded.get(portion.pk), balance):
             continue
-        problems += found + _standing_problems(number, taken, bench) + _row_problems(number, taken, bench)
+        wrong = {problem.column for problem in found}
+        more = [problem for problem in _row_problems(number, taken, bench) if problem.column not in wrong]
+        problems += found + _standing_problems(number, taken, bench) + more
         new.append(taken)
     return new, problems
 
@@ -237,7 +243,7 @@ def _standing_problems(number: int, taken: Taken, bench: Bench) -> list[Problem]
 
 
 def _row_problems(number: int, taken: Taken, bench: Bench) -> list[Problem]:
-    """What is missing, and a mass outside the window of the method."""
+    """What is missing, and a mass or a final volume that is not as the method states it."""
     row, version = taken.row, bench.batch.method_version
     may_miss = {"mass_g", "aliquot_mL"} if taken.portion.role == Role.METHOD_BLANK else set()
     found = [
@@ -245,11 +251,10 @@ def _row_problems(number: int, taken: Taken, bench: Bench) -> list[Problem]:
         for name in NEEDED[SolutionKind(version.solution_kind)]
         if taken.values[name] is None and name not in may_miss and not (name == "volume_mL" and row.final_g)
     ]
-    low, high = version.mass_low_g, version.mass_high_g
-    if None in (row.mass_g, low, high) or low <= row.mass_g <= high or row.reason:  # type: ignore[operator]
+    if row.reason:
         return found
-    what = f"{row.mass_g} g lies outside {low} to {high} g."
-    return [*found, Problem(number, "mass_g", what, "Weigh again, or keep it with a reason that a reviewer can read.")]
+    apart = departures_of(row.mass_g, taken.values.get("volume_mL"), version)
+    return [*found, *(Problem(number, name, what, f"{DO_AGAIN[name]}, or {KEEP}") for name, what in apart.items())]
 
 
 def as_recorded(row: Weighing) -> dict[str, Any]:

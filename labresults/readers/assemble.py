@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Sequence
+from itertools import chain, repeat
 from typing import NamedTuple
 
 import numpy as np
@@ -39,9 +40,10 @@ def readings(observations: Sequence[Observation], layout: Layout) -> tuple[list[
     rows, positions, labels, lines, times, texts, *_ = zip(*single, strict=True)
     concentrations = [o.concentration for o in single]
     units = ["" if o.concentration is None else o.concentration_unit for o in single]
+    text_units = [o.text_unit for o in single]
     of_all = zip(*summaries, strict=True)
     return list(
-        from_columns(Reading, rows, positions, labels, lines, texts, *of_all, concentrations, units, times)
+        from_columns(Reading, rows, positions, labels, lines, texts, *of_all, concentrations, units, times, text_units)
     ), problems
 
 
@@ -53,13 +55,18 @@ def summarised(observations: Sequence[Observation]) -> list[Summary]:
     found: list[Summary | None] = [None] * len(observations)
     alike: dict[int, list[int]] = {}
     for at, o in enumerate(observations):
-        if o.values and not o.over and None not in o.values:
-            alike.setdefault(len(o.values), []).append(at)
+        values = o.values
+        if values and not o.over and None not in values:
+            number = len(values)
+            if number in alike:
+                alike[number].append(at)
+            else:
+                alike[number] = [at]
         else:
             found[at] = _of_replicates(o) if o.texts else _of_mean(o)
     for number, places in alike.items():
-        values = [observations[at].values for at in places]
-        for at, summary in zip(places, _of_alike(values, number), strict=True):  # type: ignore[arg-type]
+        of_these = [observations[at].values for at in places]
+        for at, summary in zip(places, _of_alike(of_these, number), strict=True):  # type: ignore[arg-type]
             found[at] = summary
     return found  # type: ignore[return-value]  # every place was filled
 
@@ -69,10 +76,11 @@ def _of_alike(values: Sequence[tuple[float, ...]], number: int) -> list[Summary]
     means = [total / number for total in map(math.fsum, values)]
     spreads: Sequence[float | None] = [None] * len(values)
     if number > 1:
-        apart = np.asarray(values) - np.asarray(means)[:, np.newaxis]
+        flat = np.fromiter(chain.from_iterable(values), float, number * len(values))
+        apart = flat.reshape(-1, number) - np.asarray(means)[:, np.newaxis]
         squares = map(math.fsum, (apart * apart).tolist())
         spreads = np.sqrt(np.fromiter(squares, float, len(values)) / (number - 1)).tolist()
-    return [Summary(mean, sd, number, False, False) for mean, sd in zip(means, spreads, strict=True)]
+    return list(from_columns(Summary, means, spreads, repeat(number), repeat(False), repeat(False)))
 
 
 def _of_replicates(o: Observation) -> Summary:

@@ -156,9 +156,10 @@ class _Reader:
 
 def _are_regular(rows: tuple[RawRow, ...], width: int) -> bool:
     """Whether every row is a text row of the table, seen at once."""
-    return {len(row.cells) for row in rows} == {width} and all(
-        isinstance(row.cells[0], str) and row.cells[0].strip() for row in rows
-    )
+    if {len(cells) for _, cells in rows} != {width}:
+        return False
+    first = [cells[0] for _, cells in rows]
+    return set(map(type, first)) == {str} and all(map(str.strip, first))  # type: ignore[arg-type]
 
 
 def _wrong_fields(row: RawRow, wanted: int, is_text: bool) -> Problem | None:

@@ -58,8 +58,7 @@ class CellReader:
                 values.append(self._number(cell, rows[index], name, factor))
                 if values[-1] is None and self._is_over_range(cell):
                     over.append(index)
-        texts = [cell if isinstance(cell, str) else as_text(cell) for cell in cells]
-        return NumberColumn(name, texts, values, frozenset(over))
+        return NumberColumn(name, _texts(cells), values, frozenset(over))
 
     def spreads(
         self, name: str, cells: Sequence[CellValue], rows: Sequence[int], factors: Sequence[Decimal] = ()
@@ -124,6 +123,12 @@ class CellReader:
 
     def _unread(self, row: int, column: str, trouble: Unread, found: str) -> None:
         self.problems.append(problem_of(row, column, trouble, found))
+
+
+def _texts(cells: Sequence[CellValue]) -> list[str]:
+    if set(map(type, cells)) == {str}:
+        return list(cells)  # type: ignore[arg-type]  # each is a text
+    return list(map(as_text, cells))
 
 
 def quick_numbers(cells: Sequence[CellValue], decimal_sign: str) -> list[float] | None:

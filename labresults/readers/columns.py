@@ -34,11 +34,15 @@ class LineColumns:
 
 @dataclass(frozen=True)
 class Factors:
-    """What the numbers of one line are multiplied by, exactly, and the unit of the instrument's concentration."""
+    """What the numbers of one line are multiplied by, exactly, and the unit of the instrument's concentration.
+
+    written: the unit of the signals as the file has it, where they are converted.
+    """
 
     signal: Decimal = Decimal(1)
     concentration: Decimal = Decimal(1)
     concentration_unit: str = ""
+    written: str = ""
 
 
 def long_columns(layout: Layout, block: Block) -> LineColumns:
@@ -162,8 +166,10 @@ def factors_of(line: LineColumns, layout: Layout, block: Block, said: str = "") 
         found.append(number)
         if number is None or (len(signals) > 1 and number != found[0]):
             problems.append(_other_unit(line, written, layout.unit, block))
+    of_signal = (found[0] if found else None) or Decimal(1)
+    converted = "" if of_signal == 1 else next(iter(signals))
     if line.concentration is None:
-        return problems or Factors(found[0] or Decimal(1) if found else Decimal(1))
+        return problems or Factors(of_signal, written=converted)
     written = said or line.units.get(line.concentration, "")
     unit = layout.concentration_unit or _meant(written, layout)
     number = factor(_meant(written, layout), unit) if written else Decimal(1)
@@ -171,7 +177,7 @@ def factors_of(line: LineColumns, layout: Layout, block: Block, said: str = "") 
         problems.append(_no_unit(line, block))
     elif number is None:
         problems.append(_other_unit(line, written, unit, block))
-    return problems or Factors(found[0] or Decimal(1) if found else Decimal(1), number or Decimal(1), unit)
+    return problems or Factors(of_signal, number or Decimal(1), unit, converted)
 
 
 def _meant(written: str, layout: Layout) -> str:

@@ -3,10 +3,14 @@
 import math
 from collections.abc import Iterator, Sequence
 from itertools import groupby
+from operator import itemgetter
 
 from labresults.readers.layout import Blocks, Layout
 from labresults.readers.observations import Observation
 from labresults.readers.problem import Problem
+
+_FIELD = Observation._fields.index
+_LINE, _POSITION_AND_LABEL = itemgetter(_FIELD("line")), itemgetter(_FIELD("position"), _FIELD("label"))
 
 Place = int | str
 """A numbered position is one place whatever it is called; without a number its label is, spaces round it left out."""
@@ -19,15 +23,19 @@ def place_of(o: Observation) -> Place:
 
 def grouped(observations: Sequence[Observation], layout: Layout) -> tuple[list[Observation], list[Problem]]:
     """Return one observation for each place and line: rows are put together as replicates, or are duplicates."""
-    keys = [(o.label.strip() if o.position is None else o.position, o.line) for o in observations]
+    places = [o.label.strip() if o.position is None else o.position for o in observations]
+    keys = list(zip(places, map(_LINE, observations), strict=True))
     problems = _other_labels(observations)
     if len(set(keys)) == len(keys):
         return list(observations), problems
     groups: dict[tuple[Place, str], list[Observation]] = {}
     for key, o in zip(keys, observations, strict=True):
-        groups.setdefault(key, []).append(o)
+        if key in groups:
+            groups[key].append(o)
+        else:
+            groups[key] = [o]
     if layout.repeated_rows or layout.blocks is Blocks.REPLICATE:
-        problems += _out_of_turn(observations, layout)
+        problems += _out_of_turn(observations, places, layout)
     if not layout.repeated_rows:
         duplicates = [o for group in groups.values() for o in group[1:] if not _may_repeat(o, group, layout)]
         problems += _duplicates(sorted(duplicates, key=lambda o: o.row), observations, groups)
@@ -66,7 +74,8 @@ def _with_the_rest(together: Observation, taken: Sequence[Observation]) -> Obser
 
 def _other_labels(observations: Sequence[Observation]) -> list[Problem]:
     """Say where one position has two labels."""
-    if len({(o.position, o.label) for o in observations}) == len({o.position for o in observations}):
+    pairs = set(map(_POSITION_AND_LABEL, observations))
+    if len(pairs) == len({position for position, _ in pairs}):
         return []
     first: dict[int, Observation] = {}
     said: set[tuple[int, str]] = set()
@@ -136,7 +145,7 @@ def _already(o: Observation, first: Observation) -> Problem:
     )
 
 
-def _out_of_turn(observations: Sequence[Observation], layout: Layout) -> list[Problem]:
+def _out_of_turn(observations: Sequence[Observation], places: Sequence[Place], layout: Layout) -> list[Problem]:
     """Say which place comes again after others, where neither all do so nor its lines stand together.
 
     Replicates stand together, or the whole run is read again and again; a lone one further down is another cup with
@@ -144,10 +153,10 @@ def _out_of_turn(observations: Sequence[Observation], layout: Layout) -> list[Pr
     """
     if layout.blocks is Blocks.REPLICATE:
         return []
-    places = [place for place, _ in groupby([place_of(o) for o in observations])]
-    if _each_once(places) or _in_rounds(places):
+    in_turn = [place for place, _ in groupby(places)]
+    if _each_once(in_turn) or _in_rounds(in_turn):
         return []
-    if _each_once([key for key, _ in groupby((place_of(o), o.line) for o in observations)]):
+    if _each_once([key for key, _ in groupby(zip(places, map(_LINE, observations), strict=True))]):
         return []
     by_place = [(place, list(of)) for place, of in groupby(observations, place_of)]
     seen: set[Place] = set()

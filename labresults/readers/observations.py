@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from decimal import Decimal
 from itertools import chain, repeat
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
 from labresults.readers.blocks import Block
 from labresults.readers.cells import CellReader, NumberColumn
@@ -14,13 +14,16 @@ from labresults.readers.places import Places, place_rows
 from labresults.readers.problem import Problem
 from labresults.readers.table import from_columns
 
+T = TypeVar("T")
+
 
 class Observation(NamedTuple):  # a tuple, since a file has tens of thousands of them
     """The cells of one position at one line in one row.
 
     texts and values: of the replicates; over: whether one of them is over range. mean, mean_text, mean_over, sd,
     sd_text, replicate_count: what the file says of a mean. scale: what a number as written is multiplied by.
-    column: of the first cell, as problems name it; block: its number in the file, from 0.
+    column: of the first cell, as problems name it; block: its number in the file, from 0. text_unit: of the texts, as
+    the file has it, where they are converted.
     """
 
     row: int
@@ -42,6 +45,7 @@ class Observation(NamedTuple):  # a tuple, since a file has tens of thousands of
     scale: float
     column: str
     block: int
+    text_unit: str
 
 
 def observe(blocks: Sequence[Block], layout: Layout) -> tuple[list[Observation], list[Problem]]:
@@ -58,7 +62,7 @@ def observe(blocks: Sequence[Block], layout: Layout) -> tuple[list[Observation],
         numbered = max((place for place in places.positions if place), default=numbered)
         if layout.blocks is Blocks.POSITION:
             numbered = number + 1
-        reader = _BlockReader(block, number, layout, places)
+        reader = _BlockReader(block, number, layout, places, alone=len(blocks) == 1)
         found += reader.long() if layout.shape is Shape.LONG else reader.wide()
         problems += wrong + reader.problems
     return found, problems
@@ -73,11 +77,12 @@ def _wrong_headings(block: Block, layout: Layout) -> list[Problem]:
 class _BlockReader:
     """Reads the cells of one block, a whole column at a time."""
 
-    def __init__(self, block: Block, number: int, layout: Layout, places: Places) -> None:
+    def __init__(self, block: Block, number: int, layout: Layout, places: Places, *, alone: bool) -> None:
         self._block, self._number, self._layout, self._places = block, number, layout, places
         self._rows, self._cells = places.rows, places.cells
         self._reader = CellReader(layout)
         self._wrong: list[Problem] = []
+        self._alone = alone
 
     @property
     def problems(self) -> list[Problem]:
@@ -89,16 +94,23 @@ class _BlockReader:
         return self._of_line(long_columns(self._layout, self._block), self._places.lines)
 
     def wide(self) -> Iterable[Observation]:
-        """One observation for each row and line, row by row."""
+        """One observation for each row and line, row by row; rows that are only replicates of a place are one."""
         lines, wrong = wide_columns(self._layout, self._block)
         self._wrong += wrong
-        by_line = [self._of_line(columns, [columns.line] * len(self._rows)) for columns in lines]
+        turns = _rows_of_each_place(self._places) if self._may_join_rows(lines) else 1
+        by_line = [self._of_line(columns, [columns.line] * len(self._rows), turns) for columns in lines]
         return chain.from_iterable(zip(*by_line, strict=True))
 
-    def _of_line(self, columns: LineColumns, lines: Sequence[str]) -> list[Observation]:
+    def _may_join_rows(self, lines: Sequence[LineColumns]) -> bool:
+        layout = self._layout
+        is_plain = layout.repeated_rows and not layout.unit_column and not any(self._places.times)
+        return self._alone and is_plain and all(map(_only_replicates, lines))
+
+    def _of_line(self, columns: LineColumns, lines: Sequence[str], turns: int = 1) -> list[Observation]:
+        """turns: so many rows one after the other are one observation; more than 1 only of columns of replicates."""
         if not self._rows:
             return []
-        signal, of_concentration, units = self._factors(columns)
+        signal, of_concentration, units, written = self._factors(columns)
         replicates = [self._numbers(index, signal) for index in columns.replicates]
         concentration = (
             None if columns.concentration is None else self._numbers(columns.concentration, of_concentration)
@@ -106,19 +118,19 @@ class _BlockReader:
         mean = None if columns.mean is None else self._numbers(columns.mean, signal)
         sd = None if columns.sd is None else self._spreads(columns.sd, signal)
         count = len(self._rows)
-        texts = zip(*(column.texts for column in replicates), strict=True) if replicates else repeat((), count)
-        values = zip(*(column.values for column in replicates), strict=True) if replicates else repeat((), count)
+        texts = _in_turn([column.texts for column in replicates], turns) if replicates else repeat((), count)
+        values = _in_turn([column.values for column in replicates], turns) if replicates else repeat((), count)
         return list(
             from_columns(
                 Observation,
-                self._rows,
-                self._places.positions,
-                self._places.labels,
-                lines,
-                self._places.times,
+                self._rows[::turns],
+                self._places.positions[::turns],
+                self._places.labels[::turns],
+                lines[::turns],
+                self._places.times[::turns],
                 texts,
                 values,
-                _over(replicates, count),
+                _over(replicates, count, turns),
                 mean.values if mean else repeat(None),
                 mean.texts if mean else repeat(""),
                 _over([mean] if mean else [], count),
@@ -126,16 +138,17 @@ class _BlockReader:
                 sd.texts if sd else repeat(""),
                 self._counts(columns, mean),
                 concentration.values if concentration else repeat(None),
-                units,
-                [float(factor) for factor in signal] if signal else repeat(1.0),
+                units[::turns],
+                [float(factor) for factor in signal[::turns]] if signal else repeat(1.0),
                 repeat(self._name((*columns.of_signal(), 0)[0])),
                 repeat(self._number),
+                written[::turns] if signal else repeat(""),
             )
         )
 
-    def _factors(self, columns: LineColumns) -> tuple[list[Decimal], list[Decimal], list[str]]:
-        """What the signals and the concentrations of each row are multiplied by (empty: by one), and the unit of the
-        concentrations. Each unit is looked at once."""
+    def _factors(self, columns: LineColumns) -> tuple[list[Decimal], list[Decimal], list[str], list[str]]:
+        """What the signals and the concentrations of each row are multiplied by (empty: by one), the unit of the
+        concentrations, and that of converted signals as written. Each unit is looked at once."""
         above = self._block.above.get("unit", (0, ""))[1]
         said = self._places.units if self._layout.unit_column else [above] * len(self._rows)
         known: dict[str, Factors] = {}
@@ -149,6 +162,7 @@ class _BlockReader:
             signal,
             [] if one else [known[unit].concentration for unit in said],
             [known[unit].concentration_unit for unit in said],
+            [known[unit].written for unit in said] if signal else [],
         )
 
     def _at_row(self, problems: list[Problem], at: int) -> list[Problem]:
@@ -173,6 +187,26 @@ class _BlockReader:
         return self._reader.counts(self._name(columns.count), self._cells[columns.count], self._rows, needed)
 
 
-def _over(columns: Sequence[NumberColumn], count: int) -> Iterable[bool]:
-    over = frozenset[int]().union(*(column.over for column in columns))
-    return [index in over for index in range(count)] if over else repeat(False)
+def _over(columns: Sequence[NumberColumn], count: int, turns: int = 1) -> Iterable[bool]:
+    over = {index // turns for index in frozenset[int]().union(*(column.over for column in columns))}
+    return [index in over for index in range(count // turns)] if over else repeat(False)
+
+
+def _in_turn(columns: Sequence[Sequence[T]], turns: int) -> Iterable[tuple[T, ...]]:
+    """The cells of each row, or of so many rows one after the other."""
+    return zip(*(column[turn::turns] for turn in range(turns) for column in columns), strict=True)
+
+
+def _only_replicates(columns: LineColumns) -> bool:
+    return (columns.mean, columns.sd, columns.count, columns.concentration) == (None, None, None, None)
+
+
+def _rows_of_each_place(places: Places) -> int:
+    """How many rows one after the other each place has, where all have equally many; else 1.
+
+    They would be put together later, one by one, with the same outcome (`grouping`).
+    """
+    names = list(zip(places.positions, places.labels, strict=True))
+    turns = next((at for at, name in enumerate(names) if name != names[0]), len(names)) or 1
+    is_regular = len(names) % turns == 0 and all(names[turn::turns] == names[::turns] for turn in range(1, turns))
+    return turns if is_regular else 1

@@ -77,7 +77,7 @@ class _PlaceReader:
         cells = self._cells(index)
         known = {cell: _understood(cell, understand) for cell in set(cells)}
         if not any(isinstance(what, Unread) for what in known.values()):
-            return [known[cell] for cell in cells]  # type: ignore[misc]  # none is Unread
+            return list(map(known.__getitem__, cells))  # type: ignore[arg-type]  # none is Unread
         found: list[T] = []
         for at, cell in enumerate(cells):
             what = known[cell]

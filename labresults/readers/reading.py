@@ -12,6 +12,7 @@ class Reading(NamedTuple):  # a tuple, since a run has tens of thousands of them
     replicates: the texts as received; mean and sd in `unit`, computed from the replicates where the file has them,
     else taken from the file; None where missing or over range. instrument_concentration: what the instrument made of
     the signals, in instrument_unit; time: when it was read, ISO 8601; both empty where the file does not say.
+    text_unit: of the texts, as the file has it, where mean and sd were converted from it.
     """
 
     row: int
@@ -27,6 +28,7 @@ class Reading(NamedTuple):  # a tuple, since a run has tens of thousands of them
     instrument_concentration: float | None = None
     instrument_unit: str = ""
     time: str = ""
+    text_unit: str = ""
 
 
 @dataclass(frozen=True)

@@ -40,6 +40,15 @@ def plain(value: float | int | None) -> str:
 
 
 @register.filter
+def factor(value: float | None) -> str:
+    """A dilution factor: at most four significant figures, and every figure before the point; 1.02, 12 500."""
+    if value is None:
+        return ""
+    exact = Decimal(repr(float(value)))
+    return plain(float(_to_figures(exact, max(4, exact.adjusted() + 1))))
+
+
+@register.filter
 def day(value: date | None) -> str:
     """Mon 16 Nov, with the year where it is not the one that a reader would take for granted (see `day_of_year`)."""
     return f"{value:%a} {value.day} {value:%b}" if value else ""

@@ -6,6 +6,7 @@ from typing import Any
 
 from django.http import HttpRequest
 from django.utils import timezone
+from django.utils.functional import SimpleLazyObject
 
 from labresults.queries.people import laboratory_shown
 from labresults.queries.waiting import open_work
@@ -41,7 +42,7 @@ def ribbon(request: HttpRequest) -> dict[str, Any]:
         return context
     context |= {"roles": roles_of(request), "staff": is_staff(request)}
     if context["staff"]:
-        context["ribbon"] = _stops()
+        context["ribbon"] = SimpleLazyObject(_stops)  # a part of a page shows none
     return context
 
 

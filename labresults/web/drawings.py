@@ -7,6 +7,7 @@ from django.utils.safestring import SafeString, mark_safe
 
 from labresults.plots.axes import written
 from labresults.plots.calibration import calibration_plot, residual_plot
+from labresults.plots.code import code_plot
 from labresults.plots.internal_standard import finding, track_plot
 from labresults.plots.matrix import Matrix, State, counted, mark_of, matrix_plot
 from labresults.plots.sequence import finding as finding_of_checks
@@ -136,6 +137,11 @@ def _tracks(pictures: RunPictures, line: str) -> list[Picture]:
         if track is not None and (drawing := track_plot(track)):
             found.append(Picture(f"{finding(track)}.", safe(drawing)))
     return found
+
+
+def code_drawing(text: str) -> SafeString:
+    """A two-dimensional code that a telephone reads; no query."""
+    return safe(code_plot(text, "Code for a program for one-time codes"))
 
 
 def safe(drawing: str) -> SafeString:

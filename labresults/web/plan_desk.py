@@ -78,8 +78,8 @@ class PlanDesk:
         done = partial(
             plan_run, by=self.request.user, at=self.now, reason=given["reason"], method_version=self.version,
             portions=self.plan.portions, instrument=given["instrument"], dilutions=self.plan.dilutions,
-            causes=self.plan.causes, kinds=self.plan.kinds, order=self.plan.order, replaces=self.replaces,
-            form_key=given["form_key"],
+            causes=self.plan.causes, kinds=self.plan.kinds, beside=self.plan.beside, order=self.plan.order,
+            replaces=self.replaces, form_key=given["form_key"],
         )  # fmt: skip
         return attempt(self.request, done, "Run {} is planned. Take its run list to the instrument.")
 
@@ -121,6 +121,7 @@ class PlanDesk:
             dilutions=self.form.dilutions(),
             causes=self.form.causes(),
             kinds=self.form.kinds(),
+            beside=self.form.beside(),
             order=self._order(),
             replaces=self.replaces,
         )

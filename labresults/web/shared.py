@@ -5,6 +5,7 @@ from functools import wraps
 from typing import Any
 
 from django.core.exceptions import ObjectDoesNotExist, PermissionDenied
+from django.core.paginator import Page, Paginator
 from django.db.models import QuerySet
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -75,6 +76,11 @@ def listing(
     RequestConfig(request, paginate={"per_page": 50, "paginator_class": LazyPaginator}).configure(shown)
     context = {"table": shown, "filter": chosen, "title": title, "lead": lead, "here": here, "acts": acts}
     return render(request, "labresults/list.html", context)
+
+
+def parts(rows: QuerySet[Any], asked: str | None, per_page: int) -> Page[Any]:
+    """The page of rows that was asked for, the nearest where there is none such; it counts the rows."""
+    return Paginator(rows, per_page).get_page(asked)
 
 
 def refused(request: HttpRequest, refusal: Refusal) -> HttpResponse:

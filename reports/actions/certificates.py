@@ -6,21 +6,35 @@ that failed is made again from the frozen document, never from the results as th
 
 import hashlib
 import secrets
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
-from typing import TYPE_CHECKING
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any
+
+from django.conf import settings
 
 from labresults.actions.numbering import next_number
 from labresults.acts import BadInput, Done, WrongState, act, require_task
 from labresults.queries.history import head
 from labresults.queries.reportable import Reportable, reportable
 from labresults.terms import Task
+from reports.actions.lines import enter_lines
+from reports.actions.signing import registered_key, signed
+from reports.changes import Place
 from reports.document import CertificateDocument
-from reports.models import Certificate, CertificateFile, CertificateLine, RuleSetVersion, Withdrawal
-from reports.queries.previews import preview
-from reports.render.pdf import render_certificate
-from reports.render.xlsx import render_workbook
-from reports.rules.ruleset import RuleSet
+from reports.models import (
+    Certificate,
+    CertificateEvidence,
+    CertificateFile,
+    CertificateSubmission,
+    RuleSetVersion,
+    Withdrawal,
+)
+from reports.queries.evidence import Prepared, as_rows, digest_of_evidence, gathered, own_rows
+from reports.queries.pages import further_of, issues_of
+from reports.queries.previews import preview, refuse_what_is_missing
+from reports.render.files import Progress, draw_files
 
 if TYPE_CHECKING:
     from labresults.models import Person, Submission
@@ -28,18 +42,18 @@ if TYPE_CHECKING:
 _LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ23456789"  # none that look alike
 
 
-@act("save_rule_set")
-def save_rule_set(*, by: "Person", at: datetime, reason: str, rule_set: RuleSet) -> Done[RuleSetVersion]:
-    """Save a rule set as a new version. Raises BadInput when that version is there."""
-    if RuleSetVersion.objects.filter(name=rule_set.name, version=rule_set.version).exists():
-        raise BadInput(f"{rule_set.name} v{rule_set.version} is there already. Save it under the next version.")
-    row = RuleSetVersion.objects.create(
-        name=rule_set.name, version=rule_set.version, specification=rule_set.to_json(), made_by=by, made_at=at
-    )
-    return Done(row, subject=("rule set", str(row)), after={"specification": row.specification})
+def _silent(done: int, parts: int) -> None:
+    """Nobody watches the drawing."""
 
 
-@act("issue_certificate", prepare=preview)
+def _first(*, rule_set: RuleSetVersion, by: "Person", **named: Any) -> Prepared:
+    """The document as it would be issued now, and the digests of everything that it will stand on."""
+    document, found = preview(rule_set=rule_set, by=by, **named)
+    refuse_what_is_missing(document)
+    return document, found, gathered(found, by.pk, rule_set)
+
+
+@act("issue_certificate", prepare=_first)
 def issue_certificate(
     *,
     by: "Person",
@@ -48,22 +62,30 @@ def issue_certificate(
     submission: "Submission",
     rule_set: RuleSetVersion,
     preliminary: bool = False,
-    prepared: tuple[CertificateDocument, Reportable],
+    further: Sequence["Submission"] = (),
+    form_key: str | None = None,
+    prepared: Prepared,
 ) -> Done[Certificate]:
     """Freeze the first issue of a certificate: strings, rules and evidence. `publish_certificate` draws it.
 
-    Raises WrongState when a certificate of this submission is there (amend it), or a result changed in between.
+    further: other submissions of the same client, for a combined certificate; form_key: issues once, however often it
+    is sent. Raises WrongState when a certificate of any of the submissions is there (amend it), when the form was sent
+    before, or when a result changed in between; BadInput when the submissions are not of one client.
     """
-    there = Certificate.objects.filter(submission=submission).order_by("-issue").first()
-    if there:
-        raise WrongState(f"{submission} has {there} already. Amend it, with the reason.")
-    certificate = _freeze(by, at, reason, submission, rule_set, preliminary, prepared, replaces=None)
+    _refuse_a_second(form_key)
+    if any(other.client_id != submission.client_id or other.pk == submission.pk for other in further):
+        raise BadInput("A combined certificate is of several submissions of one client: leave out the others.")
+    for one in (submission, *further):
+        there = issues_of(one).order_by("-pk").first()
+        if there:
+            raise WrongState(f"{one} has {there} already. Amend it, with the reason.")
+    certificate = _freeze(by, at, reason, submission, rule_set, preliminary, prepared, None, form_key)
     return Done(certificate, subject=("certificate", str(certificate)), after=_frozen(certificate))
 
 
-def _amended(*, certificate: Certificate, rule_set: RuleSetVersion, **named: object) -> object:
-    """The document of the next issue."""
-    return preview(submission=certificate.submission, rule_set=rule_set, replaces=certificate, **named)  # type: ignore[arg-type]
+def _amended(*, certificate: Certificate, **named: Any) -> Prepared:
+    """The document of the next issue, of the same submissions, as `_first` gives it."""
+    return _first(submission=certificate.submission, further=further_of(certificate), replaces=certificate, **named)
 
 
 @act("amend_certificate", prepare=_amended)
@@ -75,17 +97,22 @@ def amend_certificate(
     certificate: Certificate,
     rule_set: RuleSetVersion,
     preliminary: bool = False,
-    prepared: tuple[CertificateDocument, Reportable],
+    reasons: Mapping[Place, str] = MappingProxyType({}),
+    form_key: str | None = None,
+    prepared: Prepared,
 ) -> Done[Certificate]:
     """Freeze a new issue that names the one it replaces and says what changed and why (ISO/IEC 17025:2017, 7.8.8).
 
-    Raises BadInput without a reason, WrongState when a newer issue is there already.
+    reason: of all of it; reasons: of single changes, where they have one of their own that the record does not tell.
+    Raises BadInput without a reason, WrongState when a newer issue is there already or the form was sent before.
     """
-    if not reason:
+    _refuse_a_second(form_key)
+    if not reason.strip():
         raise BadInput("An amendment says why: give the reason.")
-    if hasattr(certificate, "replaced_by"):
-        raise WrongState(f"{certificate} was replaced by {certificate.replaced_by} already. Amend that one.")
-    new = _freeze(by, at, reason, certificate.submission, rule_set, preliminary, prepared, replaces=certificate)
+    newer = Certificate.objects.filter(replaces=certificate).first()  # asked anew: the row may be older than the lock
+    if newer:
+        raise WrongState(f"{certificate} was replaced by {newer} already. Amend that one.")
+    new = _freeze(by, at, reason, certificate.submission, rule_set, preliminary, prepared, certificate, form_key)
     return Done(
         new,
         subject=("certificate", str(new)),
@@ -94,17 +121,28 @@ def amend_certificate(
     )
 
 
-def _drawn(*, certificate: Certificate, **_: object) -> dict[str, bytes]:
-    """Both files, drawn from the frozen document before the lock."""
+def _drawn(*, certificate: Certificate, at: datetime, progress: Progress = _silent, **_: object) -> dict[str, bytes]:
+    """Every file, drawn from the frozen document before the lock; the PDF with the laboratory's signature."""
     document = CertificateDocument.from_json(certificate.document)
-    return {"pdf": render_certificate(document), "xlsx": render_workbook(document)}
+    registered_key(at)  # asked for first: drawing may take long
+    files = draw_files(document, progress)
+    return files | {"pdf": signed(files["pdf"], document, at)}
 
 
 @act("publish_certificate", prepare=_drawn)
 def publish_certificate(
-    *, by: "Person", at: datetime, reason: str, certificate: Certificate, prepared: dict[str, bytes]
+    *,
+    by: "Person",
+    at: datetime,
+    reason: str,
+    certificate: Certificate,
+    progress: Progress = _silent,
+    prepared: dict[str, bytes],
 ) -> Done[list[CertificateFile]]:
-    """Keep the bytes of the certificate's files; from now on it is public. Raises WrongState when it is already."""
+    """Keep the bytes of the certificate's files; from now on it is public. Raises WrongState when it is already.
+
+    progress: called with parts done and parts in all while it is drawn.
+    """
     if certificate.files.exists():
         raise WrongState(f"{certificate} is published already; its files never change.")
     if hashlib.sha256(certificate.document.encode()).hexdigest() != certificate.document_sha256:
@@ -126,9 +164,9 @@ def publish_certificate(
 @act("withdraw_certificate")
 def withdraw_certificate(*, by: "Person", at: datetime, reason: str, certificate: Certificate) -> Done[Withdrawal]:
     """Take a certificate back, in the open: it stays readable and says so. Raises BadInput without a reason."""
-    if not reason:
+    if not reason.strip():
         raise BadInput("A withdrawal says why: give the reason.")
-    if hasattr(certificate, "withdrawal"):
+    if Withdrawal.objects.filter(certificate=certificate).exists():
         raise WrongState(f"{certificate} was withdrawn already.")
     row = Withdrawal.objects.create(certificate=certificate, reason=reason, made_by=by, made_at=at)
     return Done(row, subject=("certificate", str(certificate)), after={"withdrawn": True})
@@ -141,19 +179,19 @@ def _freeze(
     submission: "Submission",
     rule_set: RuleSetVersion,
     preliminary: bool,
-    prepared: tuple[CertificateDocument, Reportable],
+    prepared: Prepared,
     replaces: Certificate | None,
+    form_key: str | None,
 ) -> Certificate:
-    document, found = prepared
-    now = reportable(submission)
-    if _evidence(now) != _evidence(found):
-        raise WrongState("A result or a review changed in the meantime. Look at the preview again.")
+    document, found, digested = prepared
+    _refuse_what_changed(found)
     for version in found.method_versions:
         require_task(by, Task.ISSUE, version.method, at.date())
     _, chain_head = head()
     number = replaces.number if replaces else next_number("C", at)
     code = _check_code()
-    document = replace(document, number=number, chain_head=chain_head, check_code=code)
+    address = f"{settings.ADDRESS}/v/{code}" if settings.ADDRESS else ""
+    document = replace(document, number=number, chain_head=chain_head, check_code=code, verify_address=address)
     text = document.to_json()
     certificate = Certificate.objects.create(
         number=number,
@@ -167,34 +205,42 @@ def _freeze(
         chain_head=chain_head,
         check_code=code,
         preliminary=preliminary,
+        form_key=form_key or None,
         made_by=by,
         made_at=at,
     )
-    samples = {sample.number: sample.pk for sample in found.samples}
-    units = {column.key: column.unit for column in document.columns}
-    CertificateLine.objects.bulk_create(
-        CertificateLine(
-            certificate=certificate,
-            result_id=cell.result,
-            sample_id=samples[row.number],
-            column=cell.column,
-            printed=cell.printed,
-            unit=units[cell.column],
-        )
-        for row in document.rows
-        for cell in row.cells
-        if cell.printed
+    CertificateSubmission.objects.bulk_create(
+        CertificateSubmission(certificate=certificate, submission=other) for other in found.further
     )
+    enter_lines(certificate, document, found)
+    CertificateEvidence.objects.bulk_create(as_rows(certificate, [*digested, *own_rows(certificate)]))
     return certificate
+
+
+def _refuse_a_second(form_key: str | None) -> None:
+    there = Certificate.objects.filter(form_key=form_key).first() if form_key else None
+    if there:
+        raise WrongState(f"This form was sent before: {there} came of it.")
+
+
+def _refuse_what_changed(found: Reportable) -> None:
+    """Nothing changes without leaving an event: where none is newer, nothing did."""
+    _, newest = head()
+    if newest == found.newest_event:
+        return
+    if _evidence(reportable(found.submission, found.further)) != _evidence(found):
+        raise WrongState("A result, a review or a sample changed in the meantime. Look at the preview again.")
 
 
 def _evidence(found: Reportable) -> tuple[object, ...]:
     """What the document stands on: if any of it differs under the lock, it is composed again."""
     return (
-        found.request.pk,
+        [request.pk for request in found.requests.values()],
+        [(sample.number, sample.client_identification) for sample in found.samples],
         sorted((key, result.pk) for key, result in found.results.items()),
         sorted((pk, item.review_id) for pk, item in found.decisions.items()),
         sorted(row.pk for row in found.not_measured.values()),
+        [(one.of, one.row.pk, one.derived) for one in found.derived],
     )
 
 
@@ -206,8 +252,9 @@ def _check_code() -> str:
 
 def _frozen(certificate: Certificate) -> dict[str, object]:
     return {
-        "submission": certificate.submission.number,
+        "submission": ", ".join([certificate.submission.number, *(other.number for other in further_of(certificate))]),
         "document": certificate.document_sha256,
         "rule set": str(certificate.rule_set),
         "preliminary": certificate.preliminary,
+        "evidence": digest_of_evidence(certificate.evidence.all()),
     }

@@ -58,6 +58,12 @@ def _stated(name: str) -> dict[str, Any]:
     return tomllib.loads((FOLDER / f"{name}.toml").read_text(encoding="utf-8"))
 
 
+def plausibility_rules() -> list[dict[str, Any]]:
+    """Return the rules of plausibility (fixtures/plausibility.toml)."""
+    rules: list[dict[str, Any]] = tomllib.loads((FIXTURES / "plausibility.toml").read_text(encoding="utf-8"))["rules"]
+    return rules
+
+
 def criteria_of(named: Mapping[str, Sequence[str]]) -> list[dict[str, Any]]:
     """Return the criteria that a method names, by set (fixtures/criteria) and name, as `add_method_version` takes them.
 

@@ -8,7 +8,9 @@ from typing import Any
 
 from labresults.actions.calendar import mark_calendar_day
 from labresults.actions.delivery import remember_request
+from labresults.actions.derived import define_derived
 from labresults.actions.holding import register_holding_time
+from labresults.actions.limits import register_limits
 from labresults.actions.materials import (
     record_equipment_check,
     register_equipment,
@@ -17,14 +19,16 @@ from labresults.actions.materials import (
 )
 from labresults.actions.methods import add_method_version, save_layout
 from labresults.actions.people import authorise_person, enrol_person, found_laboratory
-from labresults.actions.samples import register_client, register_limits, register_matrices
+from labresults.actions.plausibility import register_plausibility
+from labresults.actions.samples import register_client, register_matrices
 from labresults.calculation.tray import Tray
+from labresults.management.definitions import read_definition
 from labresults.models import Client, Element, Layout, LimitSet, Lot, Material, Matrix, Method, Person
 from labresults.readers.layout import Layout as LayoutSpecification
 from labresults.readers.weighing_layout import WeighingLayout
-from labresults.terms import Basis, DayPart, EquipmentKind, MaterialKind, Task
-from reports.actions.certificates import save_rule_set
-from reports.demo.data import criteria_of, method_names, read
+from labresults.terms import Basis, DayPart, EquipmentKind, MaterialKind, PlausibilityKind, Task
+from reports.actions.rule_sets import save_rule_set
+from reports.demo.data import FIXTURES, criteria_of, method_names, plausibility_rules, read
 from reports.models import RuleSetVersion
 from reports.rules.ruleset import RuleSet
 
@@ -59,6 +63,8 @@ def found() -> Founded:
     _materials(quality, at)
     _methods(quality, at)
     _holding_times(quality, at)
+    _plausibility(quality, at)
+    _derived(quality, at)
     _usual_requests(people["marlow"], at, clients, limits)
     return Founded(
         people=people,
@@ -204,6 +210,19 @@ def _holding_times(by: Person, at: datetime) -> None:
             register_holding_time(
                 by=by, at=at, matrix=matrix, element=element, hours=raw["days"] * 24, source=raw["source"]
             )
+
+
+def _plausibility(by: Person, at: datetime) -> None:
+    for raw in plausibility_rules():
+        given = {name: value for name, value in raw.items() if name not in {"kind", "matrix"}}
+        matrix = Matrix.objects.get(name=raw["matrix"]) if "matrix" in raw else None
+        register_plausibility(by=by, at=at, kind=PlausibilityKind(raw["kind"]), matrix=matrix, **given)
+
+
+def _derived(by: Person, at: datetime) -> None:
+    """The derived results that the program ships with."""
+    for path in sorted((FIXTURES / "derived").glob("*.toml")):
+        define_derived(by=by, at=at, reason="as shipped", **read_definition(path))
 
 
 def _usual_requests(by: Person, at: datetime, clients: Mapping[str, Client], limits: Mapping[str, LimitSet]) -> None:

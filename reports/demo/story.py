@@ -7,15 +7,20 @@ printed or marked in the end is computed by the program from the files that the 
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from django.conf import settings
 
 from labresults.actions.evaluation import compute
 from labresults.models import Evaluation, PreparationBatch, Submission, TestPortion
 from labresults.terms import Role, Verdict, WayIn
 from reports.actions.certificates import issue_certificate, publish_certificate
+from reports.actions.signing import register_signing_certificate
 from reports.demo.data import moved, read
 from reports.demo.load import found
 from reports.demo.work import Laboratory, portions_of, selected
 from reports.models import Certificate
+from reports.signing.keys import CERTIFICATE_FILE, KEY_FILE, make_key, read_public
 
 Say = Callable[[str], None]
 
@@ -103,7 +108,7 @@ def drill_core(laboratory: Laboratory) -> Submission:
 
 
 def approve_drill_core(laboratory: Laboratory, submission: Submission) -> None:
-    """The reviewer accepts one duplicate by name, and approves what stands."""
+    """The analyst accepts one duplicate by name; the reviewer looks at what asks for it, and approves what stands."""
     silver = "Coarse silver: the pulp of this sample was sieved again and holds flakes. The other two batches agree."
     results = selected(submission, "AR-7")
     laboratory.accept(results, _at(12, 13, 5), silver, role=Role.DUPLICATE)
@@ -157,11 +162,21 @@ def weekend(
 def certify(laboratory: Laboratory, submission: Submission) -> Certificate:
     """Freeze and draw the certificate of a submission whose results are all approved."""
     issuer = laboratory.founded.people["quill"]
+    make_the_key(laboratory)
     certificate = issue_certificate(
         by=issuer, at=_at(16, 10, 5), submission=submission, rule_set=laboratory.founded.rules
     )
     publish_certificate(by=issuer, at=_at(16, 10, 6), certificate=certificate)
     return certificate
+
+
+def make_the_key(laboratory: Laboratory) -> None:
+    """Make the key that certificates are signed with, unless an earlier telling left one, and put it on record."""
+    folder, at = Path(settings.KEYS), _at(9, 8, 0)
+    if not (folder / KEY_FILE).exists():
+        make_key(folder, laboratory=read("laboratory")["laboratory"]["name"], at=at, passphrase=settings.KEY_PASSPHRASE)
+    manager = laboratory.founded.people["farrant"]
+    register_signing_certificate(by=manager, at=_at(16, 9, 55), half=read_public(folder / CERTIFICATE_FILE))
 
 
 def measure_again(evaluation: Evaluation) -> tuple[dict[TestPortion, float], str]:

@@ -8,6 +8,7 @@ from typing import Any
 from labresults.actions.asking import AcceptedConcern
 from labresults.actions.batches import begin_batch
 from labresults.actions.delivery import receive_samples
+from labresults.actions.derived import define_sample_set
 from labresults.actions.evaluation import accept_control, evaluate_run
 from labresults.actions.mass_losses import record_mass_losses
 from labresults.actions.readings import import_readings
@@ -28,6 +29,7 @@ from labresults.models import (
     Submission,
     TestPortion,
 )
+from labresults.queries.derived import newest_definitions
 from labresults.queries.methods import current_versions
 from labresults.queries.request_review import review
 from labresults.queries.results import failures_of, newest_decisions, newest_selections
@@ -87,10 +89,24 @@ class Laboratory:
             limit_set=self.founded.limits[raw["limits"]] if "limits" in raw else None,
             condition=raw["condition"],
             sampling=raw["sampling"],
+            derived=list(newest_definitions().filter(code__in=raw.get("derived", ()))),
             concerns=self._accepted(raw, rows, at),
         )
+        self._define_sets(submission, raw, at)
         self.truth |= true_samples(name, list(submission.samples.order_by("ordinal")), read("truth")["seed"])
         return submission
+
+    def _define_sets(self, submission: Submission, raw: Mapping[str, Any], at: datetime) -> None:
+        """Sets of samples by their places in the delivery, each sample with its mass, kg, as the client says."""
+        samples = {sample.ordinal: sample for sample in submission.samples.all()}
+        for name, said in raw.get("sets", {}).items():
+            define_sample_set(
+                by=self.founded.people["marlow"],
+                at=at + timedelta(minutes=5),
+                submission=submission,
+                name=name,
+                members=[(samples[n], kg) for n, kg in zip(said["samples"], said["mass_kg"], strict=True)],
+            )
 
     def _accepted(self, raw: Mapping[str, Any], rows: Sequence[DeliveredSample], at: datetime) -> list[AcceptedConcern]:
         """What the review of the request finds, each accepted with the reason given for its kind."""
@@ -214,7 +230,7 @@ class Laboratory:
             if outcome.position.role == role
         }
         if outcomes:
-            accept_control(by=self.founded.people["castellane"], at=at, reason=reason, outcomes=list(outcomes.values()))
+            accept_control(by=self.founded.people["roe"], at=at, reason=reason, outcomes=list(outcomes.values()))
         return len(outcomes)
 
     def approve(self, results: Sequence[Result], at: datetime) -> None:
@@ -223,6 +239,7 @@ class Laboratory:
             by=self.founded.people["castellane"],
             at=at,
             results=[result.pk for result in results],
+            looked_at=[result.pk for result in results],
             password=self.founded.password,
         )
 

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 from labresults.queries.fire import charges_of
 from labresults.queries.people import laboratory
-from labresults.queries.preparation import Tube, discarded_of, judge_mass, tubes_of
+from labresults.queries.preparation import Tube, departures_of, discarded_of, judge_mass, tubes_of
 from labresults.queries.preparation import batch as find_batch
 from labresults.terms import Role, SolutionKind, Verdict
 from reports.paper import BenchRow, BenchSheet, Column, Notice
@@ -180,6 +180,7 @@ def _row(
 ) -> BenchRow:
     weighing = tube.weighing
     verdict = judge_mass(weighing.mass_g, version) if weighing else Verdict.NOT_JUDGED
+    apart = departures_of(weighing.mass_g, weighing.volume_mL, version) if weighing else {}
     return BenchRow(
         tube=tube.portion.tube,
         label=tube.portion.label,
@@ -189,7 +190,7 @@ def _row(
         dilution=_dilution(weighing),
         note="; ".join(_notes(tube, verdict)),
         is_control=tube.portion.role != Role.SAMPLE,
-        is_outside=verdict is Verdict.OUTSIDE,
+        is_outside=bool(apart),
     )
 
 

@@ -1,12 +1,12 @@
 """From database rows to the facts of a certificate: names, dates in words, units; nothing is rounded or decided."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from labresults.queries.reportable import Reportable
-from labresults.terms import Basis
+from labresults.terms import Basis, DecisionRule, LimitSide
 from reports.facts import (
     CertificateFacts,
     ControlFact,
@@ -16,10 +16,14 @@ from reports.facts import (
     SampleFact,
     SignatureFact,
 )
+from reports.queries.delivery import recipients_of
+from reports.queries.derived_facts import derived_facts
 from reports.queries.result_facts import ANOTHER, found_unit, in_words, is_others, own_only, result_facts
+from reports.queries.scope_facts import Key, accreditation, marks_outside, of_method, within_scope
+from reports.queries.told_facts import client_said, every_sample_is_ours, of_client, opinions, sampling_notes
 
 if TYPE_CHECKING:
-    from labresults.models import ControlOutcome, MethodVersion
+    from labresults.models import Client, ControlOutcome, MethodVersion
 
 
 def collect(
@@ -35,10 +39,13 @@ def collect(
     reason: str = "",
     preliminary: bool = False,
 ) -> CertificateFacts:
-    """Return the facts of one issue; no query."""
+    """Return the facts of one issue; no query, but one where nothing is entered of how the client is reached."""
     zone = ZoneInfo(found.laboratory.time_zone)
     client = found.submission.client
-    asked = {(a.sample.pk, a.method_version.method_id, a.element): a for a in found.asked}
+    asked = {one.key: one for one in found.asked}
+    numbers = {of.pk: of.number for of in found.submissions}
+    within = within_scope(found, zone)
+    theirs = not every_sample_is_ours(found)
     return CertificateFacts(
         laboratory=found.laboratory.name,
         address=tuple(found.laboratory.address.splitlines()),
@@ -47,23 +54,32 @@ def collect(
         number=number,
         issue=issue,
         client=client.name,
-        client_address=tuple(filter(None, [*client.address.splitlines(), client.contact, client.email])),
-        reference=found.submission.reference,
-        submission=found.submission.number,
-        sampling=found.submission.sampling or "not taken by the laboratory",
-        received=in_words(found.submission.received_at.astimezone(zone).date()),
-        sampled=_period(s.sampled_at.astimezone(zone).date() for s in found.samples if s.sampled_at),
+        client_address=_contact(client),
+        reference=_together(of.reference for of in found.submissions),
+        submission=", ".join(of.number for of in found.submissions),
+        submissions=tuple(of.number for of in found.submissions) if found.further else (),
+        sampling=of_client(_together(of.sampling for of in found.submissions), is_of_client=True)
+        or ("not taken by the laboratory" if theirs else "by the laboratory: see the record of sampling"),
+        received=_period(of.received_at.astimezone(zone).date() for of in found.submissions),
+        sampled=of_client(_period(s.sampled_at.astimezone(zone).date() for s in found.samples if s.sampled_at), theirs),
         measured=_period(_measured_days(found, zone)),
         issued=in_words(at.astimezone(zone).date()),
-        condition=found.submission.condition,
+        condition=_together(of.condition for of in found.submissions),
         basis=Basis(found.request.basis),
         samples=tuple(
-            SampleFact(s.number, s.client_identification, s.matrix.name, s.note, str(found.limit_set_of(s) or ""))
+            SampleFact(
+                number=s.number,
+                client_identification=s.client_identification,
+                matrix=s.matrix.name,
+                condition=s.note,
+                limit_set=str(found.limit_set_of(s) or ""),
+                submission=numbers[s.submission_id] if found.further else "",
+            )
             for s in found.samples
         ),
         determinations=_determinations(found),
-        results=tuple(result_facts(found, asked, preliminary, zone)),
-        methods=tuple(_method(version, found) for version in found.method_versions),
+        results=tuple(result_facts(found, asked, preliminary, zone, marks_outside(within))),
+        methods=tuple(_method(version, found, within) for version in found.method_versions),
         controls=tuple(_control(outcome, found) for outcome in found.controls if outcome.observed is not None),
         limits=tuple(
             LimitFact(
@@ -73,6 +89,9 @@ def collect(
                 f"{limit.limit_set}: {limit.limit_set.source}",
                 Basis(limit.limit_set.basis),
                 str(limit.limit_set),
+                LimitSide(limit.side),
+                DecisionRule(limit.limit_set.decision_rule) if limit.limit_set.decision_rule else None,
+                limit.limit_set.risk_percent,
             )
             for limit in found.limits
         ),
@@ -83,7 +102,23 @@ def collect(
         replaces=replaces,
         replaces_why=reason,
         preliminary=preliminary,
+        derived=tuple(derived_facts(found)),
+        sampling_notes=tuple(sampling_notes(found, zone)),
+        opinions=tuple(opinions(found, zone)),
+        accreditation=accreditation(within),
+        client_said=tuple(client_said(found)),
     )
+
+
+def _contact(client: "Client") -> tuple[str, ...]:
+    """How a client is reached: by what was entered with it, else by those who get its documents."""
+    entered = tuple(filter(None, [*client.address.splitlines(), client.contact, client.email]))
+    return entered or tuple(f"{row.name}, {row.email}" for row in recipients_of(client))
+
+
+def _together(words: Iterable[str]) -> str:
+    """What the submissions of one certificate say, each of it once."""
+    return "; ".join(dict.fromkeys(filter(None, words)))
 
 
 def _period(days: Iterable[date]) -> str:
@@ -124,7 +159,7 @@ def _determinations(found: Reportable) -> tuple[DeterminationFact, ...]:
     )
 
 
-def _method(version: "MethodVersion", found: Reportable) -> MethodFact:
+def _method(version: "MethodVersion", found: Reportable, within: Mapping[Key, bool]) -> MethodFact:
     runs = sorted(
         {
             result.evaluation.run.number
@@ -143,25 +178,11 @@ def _method(version: "MethodVersion", found: Reportable) -> MethodFact:
         lines=", ".join(str(line) for line in sorted(lines, key=str)),
         runs=tuple(runs),
         blank=version.blank_rule,
-        accredited=_accredited(version.method_id, found),
+        accredited=of_method(version.method_id, within, found),
         external=version.is_external,
         uncertainty_basis=version.uncertainty_basis,
         coverage_factor=version.coverage_factor,
         wavelengths_nm=tuple(line.wavelength_nm for line in lines if line.wavelength_nm),
-    )
-
-
-def _accredited(method: int, found: Reportable) -> str:
-    """Which results lie outside the scope of accreditation; nothing is said where the method has no scope at all."""
-    scope = [row for row in found.scope if row.method_id == method]
-    if not scope:
-        return ""
-    measured = {key[2] for key in found.results if key[1] == method}
-    outside = sorted(measured - {row.element_id for row in scope})
-    return (
-        f"Outside the scope of accreditation: {', '.join(outside)}."
-        if outside
-        else "Within the scope of accreditation."
     )
 
 

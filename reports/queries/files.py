@@ -5,6 +5,16 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from reports.models import Certificate, CertificateFile
+from reports.queries.signing import SignaturesOnRecord
+
+FILE_WORDS = {
+    "pdf": "Certificate, PDF",
+    "xlsx": "Spreadsheet",
+    "csv": "Table, CSV",
+    "long": "One row a result, CSV",
+    "json": "For programs, JSON",
+}
+"""What each kind of file is called on pages and in letters."""
 
 
 class Damaged(Exception):
@@ -21,7 +31,8 @@ def content_of(file: CertificateFile) -> bytes:
 
 def file_name(certificate: Certificate, kind: str) -> str:
     """What a downloaded file is called: C26-0297-issue-1.pdf."""
-    return f"{certificate.number}-issue-{certificate.issue}.{kind}"
+    ending = "rows.csv" if kind == "long" else kind
+    return f"{certificate.number}-issue-{certificate.issue}.{ending}"
 
 
 def write_files(certificate: Certificate, folder: Path) -> list[Path]:
@@ -36,12 +47,15 @@ def write_files(certificate: Certificate, folder: Path) -> list[Path]:
 
 
 def damaged() -> Iterator[str]:
-    """What is wrong with any certificate: its frozen document, or its files; two queries, streamed."""
+    """What is wrong with any certificate: its frozen document, or its files; three queries, streamed."""
     for certificate in Certificate.objects.iterator(chunk_size=100):
         if hashlib.sha256(certificate.document.encode()).hexdigest() != certificate.document_sha256:
             yield f"{certificate}: the frozen document does not give its SHA-256."
+    signatures = SignaturesOnRecord()
     for file in CertificateFile.objects.select_related("certificate").iterator(chunk_size=20):
         try:
             content_of(file)
         except Damaged as problem:
             yield str(problem)
+        if trouble := signatures.trouble(file):
+            yield f"{file.certificate}, {file.kind}: {trouble}"

@@ -1,7 +1,7 @@
 """From approved results to the facts of a certificate, each with what must be said beside it; nothing is rounded."""
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from datetime import date
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
@@ -22,7 +22,11 @@ Key = tuple[int, int, str]  # sample, method, element
 
 
 def result_facts(
-    found: Reportable, asked: Mapping[Key, Asked], preliminary: bool, zone: ZoneInfo
+    found: Reportable,
+    asked: Mapping[Key, Asked],
+    preliminary: bool,
+    zone: ZoneInfo,
+    outside_scope: Collection[Key] = (),
 ) -> Iterable[ResultFact]:
     """Each result that was asked for, in figures or in words; preliminary: what is missing is to follow. No query."""
     told = _told(found)
@@ -30,7 +34,7 @@ def result_facts(
         of_request = [words for of in (None, key[0]) for method, words in told.get(of, ()) if method in (None, key[1])]
         said = (*of_request, *_said_of_time(found, key, zone))
         if key in found.results:
-            yield _result(found, key, one, said)
+            yield _result(found, key, one, said, key in outside_scope)
         elif key in found.not_measured or preliminary:
             yield _in_words(found, key, one, said)
 
@@ -61,7 +65,7 @@ def _said_of_time(found: Reportable, key: Key, zone: ZoneInfo) -> tuple[str, ...
     return (late_remark(late.end.element, str(late.end.holding), late.end.holding.source, *days),)
 
 
-def _result(found: Reportable, key: Key, asked: Asked, said: tuple[str, ...]) -> ResultFact:
+def _result(found: Reportable, key: Key, asked: Asked, said: tuple[str, ...], is_outside: bool) -> ResultFact:
     row = found.results[key]
     return ResultFact(
         result=row.pk,
@@ -89,6 +93,8 @@ def _result(found: Reportable, key: Key, asked: Asked, said: tuple[str, ...]) ->
             for o in found.failures[row.pk]["accepted"]
         ),
         request_remarks=said,
+        coverage_factor=row.evaluation.run.method_version.coverage_factor,
+        is_outside_scope=is_outside,
     )
 
 
@@ -117,10 +123,10 @@ def _in_words(found: Reportable, key: Key, asked: Asked, said: tuple[str, ...]) 
 
 
 def is_others(outcome: "ControlOutcome", found: Reportable) -> bool:
-    """Whether a control sample was made of a sample of another submission."""
+    """Whether a control sample was made of a sample of a submission that does not stand on the certificate."""
     portion = outcome.position.portion
     sample = portion.subsample.sample if portion and portion.subsample else None
-    return sample is not None and sample.submission_id != found.submission.pk
+    return sample is not None and sample.submission_id not in found.requests
 
 
 def found_unit(outcome: "ControlOutcome") -> str:

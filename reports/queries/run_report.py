@@ -2,25 +2,27 @@
 
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
+from itertools import groupby
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from labresults.plots.internal_standard import finding as finding_of_track
 from labresults.plots.internal_standard import track_plot
-from labresults.plots.matrix import counted, matrix_plot
+from labresults.plots.matrix import Matrix, counted, matrix_plot, parted
 from labresults.plots.sequence import finding as finding_of_checks
 from labresults.plots.sequence import sequence_plot
 from labresults.plots.small import small_calibration
 from labresults.queries.people import laboratory
-from labresults.queries.run_answers import answers
+from labresults.queries.repeat_groups import RepeatGroup, gathered
+from labresults.queries.run_answers import answers, ranges
 from labresults.queries.run_failures import ShownCurve, failure_groups, shown_curves
 from labresults.queries.run_pages import RunPage, run_page
 from labresults.queries.run_pictures import RunPictures
 from labresults.queries.run_positions import what_stood_there
-from labresults.templatetags.quantities import allowed, figures, observed, plain
+from labresults.templatetags.quantities import allowed, factor, figures, observed, plain
 from labresults.terms import CALIBRATING, Role, Verdict
 from reports.paper import Notice
-from reports.queries.words import amount, date_in_words, moment_in_words
+from reports.queries.words import amount, date_in_words, labels_in_words, moment_in_words
 from reports.render.run_report import render_run_report
 from reports.run_report import (
     CurveLine,
@@ -35,7 +37,6 @@ from reports.run_report import (
 
 if TYPE_CHECKING:
     from labresults.models import ControlOutcome, Position
-    from labresults.queries.repeats import OpenRepeat
     from labresults.queries.run_failures import FailureGroup
 
 MOST_FAILURES, MOST_REPEATS, MOST_CHECKS = 120, 120, 8
@@ -58,7 +59,7 @@ def run_report(number: str, at: datetime, by: str, version: int | None = None) -
         raise page.missing_evaluation()
     zone = ZoneInfo(lab.time_zone if lab else "UTC")
     failures = list(_failures(failure_groups(page, every=True)))
-    repeats = [repeat for repeat in page.repeats if not repeat.settled]
+    repeats = gathered(repeat for repeat in page.repeats if not repeat.settled)
     return RunReport(
         laboratory=lab.name if lab else "",
         number=page.run.number,
@@ -76,9 +77,9 @@ def run_report(number: str, at: datetime, by: str, version: int | None = None) -
         failures=tuple(failures[:MOST_FAILURES]),
         failure_count=len(failures),
         left_out=tuple(f"{line} at position {number}" for number, line in page.evaluation.left_out),
-        repeats=tuple(_repeat(repeat) for repeat in repeats[:MOST_REPEATS]),
+        repeats=tuple(_repeats(group) for group in repeats[:MOST_REPEATS]),
         repeat_count=len(repeats),
-        positions=tuple(_position(position) for position in page.positions),
+        positions=tuple(_positions(page.positions)),
         blocks=len({curve.block for curve in page.curves}) > 1,
     )
 
@@ -153,8 +154,7 @@ def _pictures(page: RunPage) -> Iterator[Picture]:
     """All readings, what runs through all positions, and the checks of lines that failed."""
     pictures = RunPictures(page)
     matrix = pictures.matrix()
-    words = "; ".join(f"{plain(count)} {state}" for state, count in counted(matrix).items())
-    yield Picture(f"All readings, positions by lines: {words}", matrix_plot(matrix))
+    yield from _all_readings(matrix)
     track = pictures.internal_standard()
     if track is not None and len(track.values) > 1:
         yield Picture(finding_of_track(track), track_plot(track))
@@ -166,13 +166,35 @@ def _pictures(page: RunPage) -> Iterator[Picture]:
             yield Picture(finding_of_checks(checks.subject, checks.low, checks.high), drawn)
 
 
+def _all_readings(matrix: Matrix) -> Iterator[Picture]:
+    """A drawing for each band of positions; the first one counts them all."""
+    words = "; ".join(f"{plain(count)} {state}" for state, count in counted(matrix).items())
+    for number, band in enumerate(parted(matrix)):
+        where = f"positions {band.positions[0]}–{band.positions[-1]}"
+        yield Picture(f"{where}, by lines" if number else f"All readings, by lines: {words}", matrix_plot(band))
+
+
 def _judged(outcomes: Sequence["ControlOutcome"]) -> Iterator[JudgedLine]:
-    """One row for each criterion, bound and line, in the order in which they were first judged."""
-    groups: dict[tuple[int, str, str], list[ControlOutcome]] = {}
+    """For each criterion and bound a row for each line where something is outside, and one for all other lines; in the
+    order in which they were first judged."""
+    groups: dict[tuple[int, str, str], dict[str, list[ControlOutcome]]] = {}
     for outcome in outcomes:
-        groups.setdefault((outcome.criterion_id, outcome.measure, str(outcome.line)), []).append(outcome)
+        by_line = groups.setdefault((outcome.criterion_id, outcome.measure, allowed(outcome)), {})
+        by_line.setdefault(str(outcome.line), []).append(outcome)
     order = {key: place for place, key in enumerate(dict.fromkeys(key[0] for key in groups))}
-    for (_criterion, _, line), rows in sorted(groups.items(), key=lambda group: order[group[0][0]]):
+    for _, by_line in sorted(groups.items(), key=lambda group: order[group[0][0]]):
+        yield from _judged_lines(by_line)
+
+
+def _judged_lines(by_line: dict[str, list["ControlOutcome"]]) -> Iterator[JudgedLine]:
+    failed = {line: rows for line, rows in by_line.items() if any(row.verdict == Verdict.OUTSIDE for row in rows)}
+    held = [row for line, rows in by_line.items() if line not in failed for row in rows]
+    shown = dict(failed)
+    if held:
+        alone = len(by_line) - len(failed) == 1
+        others = f"the other {len(by_line) - len(failed)} lines" if failed else f"{len(by_line)} lines"
+        shown[str(held[0].line) if alone else others] = held
+    for line, rows in shown.items():
         first = rows[0]
         known = [row.observed for row in rows if row.observed is not None]
         ends = dict.fromkeys(figures(value, 4) for value in (min(known), max(known))) if known else {}
@@ -203,29 +225,37 @@ def _failures(groups: Iterable["FailureGroup"]) -> Iterator[FailureLine]:
             )
 
 
-def _repeat(repeat: "OpenRepeat") -> RepeatLine:
+def _repeats(group: RepeatGroup) -> RepeatLine:
+    first = group.first
     state = "waits"
-    if repeat.later:
-        state = f"in {repeat.later}"
-    elif repeat.let_stand:
-        state = f"let stand by {repeat.let_stand.made_by}: {repeat.let_stand.reason}"
+    if first.later:
+        state = f"in {first.later}"
+    elif first.let_stand:
+        state = f"let stand by {first.let_stand.made_by}: {first.let_stand.reason}"
     return RepeatLine(
-        label=repeat.position.label,
-        position=str(repeat.position.number),
-        cause=", ".join([str(repeat.cause), *repeat.lines[:6]]),
-        how=f"{repeat.kind}, × {amount(repeat.factor)}" if repeat.factor else str(repeat.kind),
-        why=repeat.why,
+        label=labels_in_words([repeat.position.label for repeat in group.repeats]),
+        position=ranges([repeat.position.number for repeat in group.repeats]),
+        cause=", ".join([str(first.cause), *first.lines[:6]]),
+        how=f"{first.kind}, × {factor(first.factor)}" if group.shows_factor else str(first.kind),
+        why=first.why,
         state=state,
     )
 
 
-def _position(position: "Position") -> PositionLine:
-    place = "" if position.cup is None else f"rack {position.rack}, cup {position.cup}"
-    return PositionLine(
-        number=str(position.number),
-        place=place,
-        label=position.label,
-        what=what_stood_there(position),
-        dilution="" if position.dilution == 1 else f"× {amount(position.dilution)}",
-        is_control=position.role not in {Role.SAMPLE, *CALIBRATING},
-    )
+def _positions(positions: Sequence["Position"]) -> Iterator[PositionLine]:
+    """Neighbours that are samples, alike but for their number, stand in one row; control samples stand alone."""
+    for (role, what, dilution), some in groupby(positions, key=lambda p: (p.role, what_stood_there(p), p.dilution)):
+        rows = list(some)
+        for row in [rows] if role == Role.SAMPLE else ([each] for each in rows):
+            yield PositionLine(
+                number=str(row[0].number) if len(row) == 1 else f"{row[0].number}–{row[-1].number}",
+                place=" to ".join(dict.fromkeys(filter(None, map(_place, (row[0], row[-1]))))),
+                label=labels_in_words([position.label for position in row]),
+                what=what,
+                dilution="" if dilution == 1 else f"× {factor(dilution)}",
+                is_control=role not in {Role.SAMPLE, *CALIBRATING},
+            )
+
+
+def _place(position: "Position") -> str:
+    return "" if position.cup is None else f"rack {position.rack}, cup {position.cup}"

@@ -1,5 +1,6 @@
 """Days, moments and amounts as papers print them. Pure."""
 
+import re
 from collections.abc import Sequence
 from datetime import date, datetime
 
@@ -27,6 +28,28 @@ def moment_in_words(at: datetime) -> str:
 def amount(value: float) -> str:
     """An amount in plain notation, thousands parted; ten figures hide what adding in binary leaves behind."""
     return f"{value:,.10g}".replace(",", "\N{NO-BREAK SPACE}")
+
+
+def labels_in_words(labels: Sequence[str]) -> str:
+    """Labels in their order, three and more that count on drawn together: KF26-00001 to KF26-00009, KF26-00012."""
+    spans: list[list[str]] = []
+    for label in labels:
+        if spans and _counts_on(spans[-1][-1], label):
+            spans[-1].append(label)
+        else:
+            spans.append([label])
+    return ", ".join(f"{span[0]} to {span[-1]}" if len(span) > 2 else ", ".join(span) for span in spans)
+
+
+def _counts_on(label: str, other: str) -> bool:
+    """Whether another label is the same but for its last number, which is one more."""
+    one, two = (_LAST_NUMBER.fullmatch(text) for text in (label, other))
+    if not one or not two or one[1] != two[1] or len(one[2]) != len(two[2]):
+        return False
+    return int(two[2]) == int(one[2]) + 1
+
+
+_LAST_NUMBER = re.compile(r"(.*?)([0-9]+)")
 
 
 def rows_in_words(rows: Sequence[int]) -> str:

@@ -27,8 +27,9 @@ class Part:
     @property
     def width_mm(self) -> float:
         """Upper estimate of its width, mm."""
-        numbers = [width_em(text, self.decimals) for text in [*self.texts.values(), self.heading]]
-        unbroken = [len(text) * WORD_EM for text in self.texts.values()]  # "at most 20" stays on one line
+        numbers = [width_em(text, self.decimals) for text in self.texts.values()]
+        # "At most 20" stays on one line; a heading breaks between its words.
+        unbroken = [len(text) * WORD_EM for text in [*self.texts.values(), *self.heading.split()]]
         return max([*numbers, *unbroken], default=0.0) * MM_PER_EM + CELL_PADDING_MM
 
 
@@ -92,12 +93,17 @@ def _sentence(name: str, row: ControlRow) -> str:
 
 
 def _joins(blocks: list[Block], block: Block, width_mm: float) -> bool:
-    """Tell whether a block stands beside others: there is room, and an analyte has one unit on its line."""
+    """Tell whether a block stands beside others: room, an analyte that both have, one unit for each of them."""
     units: dict[str, str] = {}
     for other in blocks:
         units |= {analyte: unit for analyte, unit in other.units.items() if unit}
+    shared = {analyte for other in blocks for analyte in other.units}
     agree = all(not unit or units.get(analyte, unit) == unit for analyte, unit in block.units.items())
-    return agree and ANALYTE_MM + sum(other.width_mm for other in blocks) + block.width_mm <= width_mm
+    return (
+        agree
+        and not shared.isdisjoint(block.units)
+        and ANALYTE_MM + sum(other.width_mm for other in blocks) + block.width_mm <= width_mm
+    )
 
 
 def _blocks(rows: Iterable[ControlRow]) -> list[Block]:

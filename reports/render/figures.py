@@ -4,26 +4,21 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from reports.document import Cell
-
 DIGIT_EM = 0.632  # advance of a tabular digit of the text face, in em; the style sheet's classes g1 to g6 use it too
 POINT_EM = 0.21
 SPACE_EM = 0.28
 OTHER_EM = 0.62  # of a letter or sign, on the wide side
 WORD_EM = 0.5  # of a letter of words in a cell, which are set smaller
 _NUMBER = re.compile(r"[<>≤≥]?\s*[−+-]?\d[\d\s\u00a0\u202f]*(?:\.(\d+))?")
-
-
 _STARTS_AS_NUMBER = re.compile(r"[<>≤≥]?\s*[−+-]?\d")
 
 
 @dataclass(frozen=True)
 class Figure:
-    """One cell on paper. `style`: class names that right-pad it to the column's decimal point; `mark`: its remark."""
+    """One cell on paper. `style`: class names that right-pad it to the column's decimal point."""
 
     text: str
     style: str
-    mark: str = ""
 
 
 def decimals(text: str) -> int | None:
@@ -32,33 +27,31 @@ def decimals(text: str) -> int | None:
     return None if match is None else len(match.group(1) or "")
 
 
+def is_number(text: str) -> bool:
+    """Tell whether a printed string begins as a number does; else it is words, which are set smaller."""
+    return _STARTS_AS_NUMBER.match(text) is not None
+
+
 def most_decimals(texts: Iterable[str]) -> int:
     """Return the decimals that a column must leave room for."""
     return max((found for text in texts if (found := decimals(text)) is not None), default=0)
 
 
-def figure(text: str, column_decimals: int, mark: str = "", changed: bool = False) -> Figure:
+def figure(text: str, column_decimals: int) -> Figure:
     """Return `text` with the classes that put its decimal point under the column's."""
     own = decimals(text)
-    styles = ["num" if not text or _STARTS_AS_NUMBER.match(text) else "word"]
+    styles = ["num" if not text or is_number(text) else "word"]
     if own is not None and column_decimals > own:
         styles.append(f"g{min(column_decimals - own, 6)}")
         if own == 0:
             styles.append("gp")
-    if changed:
-        styles.append("chg")
-    return Figure(text, " ".join(styles), mark)
-
-
-def cell_figure(cell: Cell, column_decimals: int) -> Figure:
-    """Return a result's cell."""
-    return figure(cell.printed, column_decimals, cell.mark, cell.changed)
+    return Figure(text, " ".join(styles))
 
 
 def width_em(text: str, column_decimals: int = 0) -> float:
     """Return an upper estimate of the width of a number with its padding to the point; of words, of the longest."""
     own = decimals(text)
-    if own is None and not _STARTS_AS_NUMBER.match(text):
+    if own is None and not is_number(text):
         return max((len(word) * WORD_EM for word in text.split()), default=0.0)
     missing = 0 if own is None else max(column_decimals - own, 0)
     padding = missing * DIGIT_EM + (POINT_EM if own == 0 and missing else 0.0)

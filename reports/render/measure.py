@@ -1,5 +1,6 @@
 """How wide a text is in the print folder's own faces: what the style sheet sets, measured before it is set."""
 
+from collections.abc import Callable
 from functools import cache
 
 from fontTools.ttLib import TTFont
@@ -44,12 +45,20 @@ def wrap(text: str, face: str, size_pt: float, width: float) -> list[str]:
 
     Every sign is kept: joined again, the lines are the text to the letter.
     """
+    return wrap_by(text, lambda line: width_mm(line, face, size_pt), width)
+
+
+def wrap_by(text: str, width_of: Callable[[str], float], width: float) -> list[str]:
+    """As `wrap`, with lines measured by `width_of`, in the unit of `width`."""
     lines = [""]
     for word in _words(text):
-        if lines[-1] and width_mm(lines[-1] + word.rstrip(), face, size_pt) > width:
+        if lines[-1] and width_of(lines[-1] + word.rstrip()) > width:
             lines.append("")
+        if width_of(word.rstrip()) <= width:
+            lines[-1] += word
+            continue
         for sign in word:
-            if lines[-1] and not sign.isspace() and width_mm(lines[-1] + sign, face, size_pt) > width:
+            if lines[-1] and not sign.isspace() and width_of(lines[-1] + sign) > width:
                 lines.append("")
             lines[-1] += sign
     return lines

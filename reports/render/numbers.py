@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import dataclass
+from decimal import Decimal
 
 _PRINTED = re.compile(
     r"(?P<sign>[−+-]?)(?P<whole>\d{1,3}(?:[\s\u00a0\u202f,]\d{3})+|\d+)(?:\.(?P<rest>\d+))?(?P<after>[\s\u00a0\u202f]?(?:%|‰|[A-Za-zµ][^\d±–]*))?"
@@ -32,6 +33,21 @@ def shown(printed: str) -> Shown | None:
     value = float(f"{'-' if negative else ''}{whole}{'.' + rest if rest else ''}")
     code = _whole_format(match["whole"]) + ("." + "0" * len(rest) if rest else "") + _literal(match["after"] or "")
     return Shown(value, f"{code};{_literal(match['sign'])}{code}" if negative else _literal(match["sign"]) + code)
+
+
+def plain(printed: str) -> str:
+    """Return a printed number as a program reads it ("1 020" is 1020, "−0.5" is -0.5), any unit beside it left away."""
+    match = _PRINTED.fullmatch(printed)
+    if match is None:
+        return printed
+    sign = "-" if match["sign"] in {"−", "-"} else ""
+    rest = f".{match['rest']}" if match["rest"] else ""
+    return f"{sign}{_GROUP.sub('', match['whole'])}{rest}"
+
+
+def half(decimal: str) -> str:
+    """Return half of a decimal string, exactly: half of "0.5" is "0.25"."""
+    return f"{Decimal(decimal) / 2:f}"
 
 
 def _whole_format(whole: str) -> str:

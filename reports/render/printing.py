@@ -1,9 +1,12 @@
 """One way from a template to PDF bytes: no network, no file outside the print folder, the same bytes every time."""
 
+import atexit
 import logging
+import re
 import threading
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from functools import cache
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
@@ -15,6 +18,10 @@ PRINT_FOLDER = Path(__file__).resolve().parents[1] / "static" / "reports"
 TEMPLATE_FOLDER = Path(__file__).resolve().parents[1] / "templates"
 _TYPES = {".css": "text/css; charset=utf-8", ".woff2": "font/woff2"}
 _ENGINE = Engine(dirs=[str(TEMPLATE_FOLDER)], autoescape=True)
+_STYLE = re.compile(r'<link rel="stylesheet" href="([a-z-]+\.css)">')
+_ONE_AT_A_TIME = threading.RLock()
+"""Style sheets and faces are read once for a process, and Pango's map of faces is for one thread at a time."""
+MM_PER_PX = 25.4 / 96
 
 
 class PangoMissing(RuntimeError):
@@ -41,22 +48,70 @@ def fill(template: str, context: Mapping[str, object]) -> str:
     return str(_ENGINE.get_template(template).render(Context(dict(context), use_l10n=False, use_tz=False)))
 
 
-def pdf_of(html: str, identifier: bytes) -> bytes:
-    """Return the PDF of `html`; `identifier` (16 bytes, from the content) stands in for a random file identifier.
+class Pages:
+    """Pages laid out: where each marked place came to stand, and their PDF."""
 
-    Raises PangoMissing if Pango cannot be loaded, CannotPrint if a sign has no glyph, ValueError if the page asks for a
-    file outside the print folder.
+    def __init__(self, laid_out: Any) -> None:
+        self._laid_out = laid_out
+
+    @property
+    def count(self) -> int:
+        """How many pages there are."""
+        return len(self._laid_out.pages)
+
+    def places(self) -> dict[str, tuple[int, float]]:
+        """Return page (from 0) and distance from its upper edge, mm, of the top of each element with an `id`."""
+        return {
+            name: (number, box[1] * MM_PER_PX)
+            for number, page in enumerate(self._laid_out.pages)
+            for name, box in page.anchors.items()
+        }
+
+    def pdf(self, identifier: bytes, variant: str | None = None) -> bytes:
+        """Return the tagged PDF; `identifier` (16 bytes, from the content) stands in for a random file identifier.
+
+        variant: an archival one such as "pdf/a-3u". Raises CannotPrint if a sign has no glyph.
+        """
+        with _ONE_AT_A_TIME, _missing_signs() as missing:
+            pdf: bytes = self._laid_out.write_pdf(pdf_identifier=identifier, pdf_tags=True, pdf_variant=variant)
+        if missing:
+            raise CannotPrint(sorted(set(missing)))
+        return pdf
+
+
+def lay_out(html: str, extra_style: str = "") -> Pages:
+    """Lay `html` out on pages, styled by the sheet of the print folder that it links to, and by `extra_style`.
+
+    Raises PangoMissing if Pango cannot be loaded, ValueError if the page asks for a file outside the print folder.
     """
     weasyprint = _weasyprint()
-    page = weasyprint.HTML(string=html, base_url=PRINT_FOLDER.as_uri() + "/", url_fetcher=_print_folder_only())
-    try:
-        with _missing_signs() as missing:
-            pdf: bytes = page.write_pdf(pdf_identifier=identifier, pdf_tags=True)
-    except weasyprint.urls.FatalURLFetchingError as error:  # no Exception, so that nothing swallows it on its way
-        raise ValueError(str(error)) from error
-    if missing:
-        raise CannotPrint(sorted(set(missing)))
-    return pdf
+    fetcher = _print_folder_only()
+    with _ONE_AT_A_TIME:
+        named = _STYLE.search(html)
+        style, faces = _style(named[1]) if named else (None, None)
+        styles = [style] if style else []
+        if extra_style:
+            styles.append(weasyprint.CSS(string=extra_style, font_config=faces, url_fetcher=fetcher))
+        page = weasyprint.HTML(string=_STYLE.sub("", html), base_url=PRINT_FOLDER.as_uri() + "/", url_fetcher=fetcher)
+        try:
+            return Pages(page.render(font_config=faces, stylesheets=styles))
+        except weasyprint.urls.FatalURLFetchingError as error:  # no Exception, so that nothing swallows it on its way
+            raise ValueError(str(error)) from error
+
+
+def pdf_of(html: str, identifier: bytes) -> bytes:
+    """Return the PDF of `html`, tagged. Raises as `lay_out` and `Pages.pdf` do."""
+    return lay_out(html).pdf(identifier)
+
+
+@cache
+def _style(name: str) -> tuple[Any, Any]:
+    """Read a style sheet of the print folder, and the faces that it asks for: half of the time of a one-page paper."""
+    weasyprint = _weasyprint()
+    from weasyprint.text.fonts import FontConfiguration  # noqa: PLC0415
+
+    faces = FontConfiguration()
+    return weasyprint.CSS(str(PRINT_FOLDER / name), font_config=faces, url_fetcher=_print_folder_only()), faces
 
 
 def require_pango() -> None:
@@ -105,3 +160,6 @@ def _missing_signs() -> Iterator[list[str]]:
         yield missing
     finally:
         logger.removeHandler(handler)
+
+
+atexit.register(_style.cache_clear)  # faces must go before the library that made them

@@ -1,5 +1,6 @@
 """Reports of runs to PDF, on the certificate's faces and tables."""
 
+import re
 from dataclasses import asdict
 from hashlib import sha256
 from json import dumps
@@ -27,22 +28,28 @@ text {{ font-family: {_FACE}; fill: #17212b; font-size: 12.5px; }}
 """What the classes of drawings look like on paper: a drawing is not styled by the page around it when it is printed."""
 
 
+_TITLE = re.compile(r"<title>[^<]*</title>")
+_AROUND = re.compile(r"<g>((?:(?!</?g\b).)*)</g>", re.DOTALL)
+"""Words that a pointer shows, and groups that held nothing else: a third of all elements of a drawing."""
+
+
 def render_run_report(report: RunReport) -> bytes:
     """Return the report as PDF, A4. Raises PangoMissing or CannotPrint, as a certificate does."""
     context = {
         "report": report,
         "no_certificate": NO_CERTIFICATE,
         "not_recomputed": NOT_RECOMPUTED,
-        "smalls": [_styled(picture) for picture in report.smalls],
-        "pictures": [_styled(picture) for picture in report.pictures],
+        "smalls": [styled(picture) for picture in report.smalls],
+        "pictures": [styled(picture) for picture in report.pictures],
     }
     return pdf_of(fill("reports/run-report.html", context), _identifier(report))
 
 
-def _styled(picture: Picture) -> Picture:
-    """A drawing with its style inside it, after the tag that opens it."""
+def styled(picture: Picture, style: str = STYLE) -> Picture:
+    """A drawing with its style inside it, after the tag that opens it, without what only a screen can show."""
     head, end, rest = picture.drawing.partition(">")
-    return Picture(picture.finding, f"{head}{end}{STYLE}{rest}")
+    rest = _AROUND.sub(r"\1", _TITLE.sub("", rest))
+    return Picture(picture.finding, f"{head}{end}{style}{rest}")
 
 
 def _identifier(report: RunReport) -> bytes:

@@ -4,8 +4,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import accumulate, pairwise
 
-from reports.document import Cell, CertificateDocument, Column, Remark, Row
-from reports.render.figures import Figure, cell_figure, figure, formula_parts, most_decimals, width_em
+from reports.document import Cell, CertificateDocument, Column, Row
+from reports.render.figures import formula_parts, most_decimals, width_em
 
 MM_PER_POINT = 25.4 / 72
 UPRIGHT_MM, LANDSCAPE_MM = 174.0, 261.0  # A4 less the margins of the style sheet
@@ -20,14 +20,25 @@ MOST_COLUMNS = 14  # more on one sheet can no longer be read across
 
 @dataclass(frozen=True)
 class Head:
-    """What stands over one column, and its limits."""
+    """What stands over one column, and its limits. `point`: decimals that the column leaves room for."""
 
     formula: tuple[tuple[str, bool], ...]
     unit: str
     basis: str  # "" where all columns share it: then the facts say it
     method: str
-    detection_limit: Figure
-    quantification_limit: Figure
+    detection_limit: str
+    quantification_limit: str
+    point: int
+    width_mm: float
+
+
+@dataclass(frozen=True)
+class Printed:
+    """One string in a column, with the letters of its remarks, and whether an amendment changed it."""
+
+    text: str
+    mark: str = ""
+    changed: bool = False
 
 
 @dataclass(frozen=True)
@@ -35,21 +46,21 @@ class Below:
     """A line below a sample's own: its uncertainties, or limits that are its own."""
 
     label: str
-    figures: tuple[Figure, ...]
+    texts: tuple[str, ...]
 
 
 @dataclass(frozen=True)
 class Line:
-    """One sample on one sheet. `style`: "five" at each fifth line, "last" at the last."""
+    """One sample on one sheet. `group`: the submission that begins with it, where the certificate is of several."""
 
     number: str
     client_identification: str
     note: str
-    figures: tuple[Figure, ...]
+    cells: tuple[Printed, ...]
     below: tuple[Below, ...]
     conformity: str
     conforms: bool | None
-    style: str
+    group: str = ""
 
 
 @dataclass(frozen=True)
@@ -60,70 +71,91 @@ class Sheet:
     formulas: str
     heads: tuple[Head, ...]
     lines: tuple[Line, ...]
-    remarks: tuple[Remark, ...]
     has_conformity: bool
 
 
 @dataclass(frozen=True)
 class Layout:
-    """All sheets, the way the paper lies, and whether an identification is so long that it must be broken."""
+    """All sheets, the way the paper lies, and the room for the client's own identification, mm."""
 
     landscape: bool
     long_identification: bool
+    identification_mm: float
     sheets: tuple[Sheet, ...]
+
+    @property
+    def width_mm(self) -> float:
+        """Width of a table."""
+        return LANDSCAPE_MM if self.landscape else UPRIGHT_MM
 
 
 def lay_out(document: CertificateDocument) -> Layout:
     """Decide how the paper lies and which columns stand together."""
     conformity = any(row.conformity for row in document.rows)
     longest = max((len(row.client_identification) for row in document.rows), default=0)
-    upright = _fits_upright(document, longest, conformity)
-    long = longest * LETTER_EM * UPRIGHT_EM_MM > (LONG_IDENTIFICATION_MM if upright else IDENTIFICATION_MM)
-    groups = [document.columns] if upright else _groups(document, long, conformity)
-    sheets = tuple(
-        _sheet(document, columns, index, len(groups), conformity and index == len(groups))
-        for index, columns in enumerate(groups, start=1)
-    )
-    return Layout(not upright, long, sheets)
-
-
-def _fits_upright(document: CertificateDocument, longest: int, conformity: bool) -> bool:
+    texts = _texts(document)
+    widths = [_column_mm(column, texts[column.key], UPRIGHT_EM_MM) for column in document.columns]
     identification = min(longest * LETTER_EM * UPRIGHT_EM_MM + 2.2, LONG_IDENTIFICATION_MM)
-    columns = sum(_column_mm(document, column, UPRIGHT_EM_MM) for column in document.columns)
-    return NUMBER_MM + identification + columns + conformity * CONFORMITY_MM <= UPRIGHT_MM
+    upright = NUMBER_MM + identification + sum(widths) + conformity * CONFORMITY_MM <= UPRIGHT_MM
+    long = longest * LETTER_EM * UPRIGHT_EM_MM > (LONG_IDENTIFICATION_MM if upright else IDENTIFICATION_MM)
+    if not upright:
+        identification = LONG_IDENTIFICATION_MM if long else IDENTIFICATION_MM
+        widths = [_column_mm(column, texts[column.key], LANDSCAPE_EM_MM) for column in document.columns]
+    room = LANDSCAPE_MM - NUMBER_MM - identification
+    last = conformity * LANDSCAPE_CONFORMITY_MM
+    groups = [len(widths)] if upright else _groups(document.columns, widths, room, last)
+    sheets = []
+    for index, (start, end) in enumerate(pairwise([0, *accumulate(groups)]), start=1):
+        heads = tuple(_head(document, at, texts, widths[at]) for at in range(start, end))
+        shown = conformity and index == len(groups)
+        sheets.append(_sheet(document, document.columns[start:end], heads, (index, len(groups)), shown))
+    return Layout(not upright, long, identification, tuple(sheets))
 
 
-def _groups(document: CertificateDocument, long: bool, conformity: bool) -> list[tuple[Column, ...]]:
-    """Part the columns, in order, into the fewest groups of nearly equal number that each fit a landscape sheet."""
-    room = LANDSCAPE_MM - NUMBER_MM - (LONG_IDENTIFICATION_MM if long else IDENTIFICATION_MM)
-    widths = [_column_mm(document, column, LANDSCAPE_EM_MM) for column in document.columns]
-    number = len(widths)
-    for count in range(1, number + 1):
-        ends = [0, *accumulate(number // count + (index < number % count) for index in range(count))]
-        needed = [sum(widths[start:end]) for start, end in pairwise(ends)]
-        needed[-1] += conformity * LANDSCAPE_CONFORMITY_MM
-        if max(needed) <= room and ends[1] <= MOST_COLUMNS:
-            break
-    return [document.columns[start:end] for start, end in pairwise(ends)]
+def _groups(columns: Sequence[Column], widths: Sequence[float], room: float, conformity: float) -> list[int]:
+    """Part the columns, in order, into as few groups as fit a landscape sheet; return how many stand in each.
+
+    Of all ways with that number of groups, columns of one method are parted least often, then the groups are most
+    nearly equal. `conformity`: room that the last group leaves for the statements.
+    """
+    number = len(columns)
+
+    def fits(start: int, end: int) -> bool:
+        needed = sum(widths[start:end]) + (conformity if end == number else 0.0)
+        return end - start == 1 or (needed <= room and end - start <= MOST_COLUMNS)
+
+    best: list[tuple[int, int, float, int]] = [(0, 0, 0.0, 0)]  # groups, methods parted, unevenness, minus its begin
+    for end in range(1, number + 1):
+        parted = end < number and columns[end - 1].method == columns[end].method
+        starts = [start for start in range(max(0, end - MOST_COLUMNS), end) if fits(start, end)]
+        best.append(min((best[s][0] + 1, best[s][1] + parted, best[s][2] + float((end - s) ** 2), -s) for s in starts))
+    sizes: list[int] = []
+    end = number
+    while end:
+        sizes.append(end + best[end][3])
+        end = -best[end][3]
+    return sizes[::-1]
 
 
-def _column_mm(document: CertificateDocument, column: Column, em_mm: float) -> float:
+def _column_mm(column: Column, texts: Sequence[str], em_mm: float) -> float:
     """Return the width that a column needs, in mm."""
-    texts = _texts(document, column)
     point = most_decimals(texts)
     numbers = max(width_em(text, point) for text in [*texts, column.formula])
     return max(numbers * em_mm, len(column.unit) * LETTER_EM * UNIT_EM_MM) + PADDING_MM
 
 
-def _texts(document: CertificateDocument, column: Column) -> list[str]:
-    """Return every string that is aligned in a column."""
-    texts = [column.detection_limit, column.quantification_limit]
+def _texts(document: CertificateDocument) -> dict[str, list[str]]:
+    """Return every string that is aligned in each column, by its key; each once."""
+    found = {c.key: {c.detection_limit: None, c.quantification_limit: None} for c in document.columns}
+    columns = {column.key: column for column in document.columns}
     for row in document.rows:
         for cell in row.cells:
-            if cell.column == column.key:
-                texts += [cell.printed, cell.u, _own(cell.detection_limit, column.detection_limit)]
-                texts.append(_own(cell.quantification_limit, column.quantification_limit))
-    return texts
+            if cell.column in columns:
+                of = columns[cell.column]
+                found[cell.column].update({cell.printed: None, cell.u: None})
+                found[cell.column][_own(cell.detection_limit, of.detection_limit)] = None
+                found[cell.column][_own(cell.quantification_limit, of.quantification_limit)] = None
+    return {key: list(texts) for key, texts in found.items()}
 
 
 def _own(limit: str, of_column: str) -> str:
@@ -131,35 +163,38 @@ def _own(limit: str, of_column: str) -> str:
     return "" if limit == of_column else limit
 
 
-def _sheet(document: CertificateDocument, columns: Sequence[Column], index: int, count: int, conformity: bool) -> Sheet:
+def _sheet(
+    document: CertificateDocument,
+    columns: Sequence[Column],
+    heads: tuple[Head, ...],
+    part: tuple[int, int],
+    conformity: bool,
+) -> Sheet:
     formulas = " ".join(column.formula for column in columns)
-    caption = "Results" if count == 1 else f"Results, part {index} of {count}: {formulas}"
-    points = [most_decimals(_texts(document, column)) for column in columns]
-    mixed = len({column.basis for column in document.columns}) > 1
-    heads = tuple(_head(column, point, mixed) for column, point in zip(columns, points, strict=True))
-    lines = tuple(_lines(document.rows, columns, points, conformity))
-    keys = {column.key for column in columns}
-    marks = {cell.mark for row in document.rows for cell in row.cells if cell.column in keys}
-    remarks = tuple(remark for remark in document.remarks if count == 1 or any(remark.mark in mark for mark in marks))
-    return Sheet(caption, formulas, heads, lines, remarks, conformity)
+    caption = "Results" if part[1] == 1 else f"Results, part {part[0]} of {part[1]}: {formulas}"
+    return Sheet(caption, formulas, heads, tuple(_lines(document.rows, columns, conformity)), conformity)
 
 
-def _head(column: Column, point: int, mixed: bool) -> Head:
+def _head(document: CertificateDocument, at: int, texts: dict[str, list[str]], width_mm: float) -> Head:
+    column = document.columns[at]
+    mixed = len({other.basis for other in document.columns}) > 1
     return Head(
         formula_parts(column.formula),
         column.unit,
         column.basis if mixed else "",
         column.method,
-        figure(column.detection_limit, point),
-        figure(column.quantification_limit, point),
+        column.detection_limit,
+        column.quantification_limit,
+        most_decimals(texts[column.key]),
+        width_mm,
     )
 
 
-def _lines(rows: Sequence[Row], columns: Sequence[Column], points: list[int], conformity: bool) -> list[Line]:
+def _lines(rows: Sequence[Row], columns: Sequence[Column], conformity: bool) -> list[Line]:
     mixed_matrix = len({row.matrix for row in rows}) > 1
     mixed_condition = len({row.condition for row in rows}) > 1
-    lines = []
-    for index, row in enumerate(rows, start=1):
+    lines, submission = [], ""
+    for row in rows:
         by_key = {cell.column: cell for cell in row.cells}
         cells = [by_key.get(column.key) for column in columns]
         shown = [row.matrix if mixed_matrix else "", row.condition if mixed_condition else ""]
@@ -168,17 +203,18 @@ def _lines(rows: Sequence[Row], columns: Sequence[Column], points: list[int], co
                 row.number,
                 row.client_identification,
                 ", ".join(text for text in shown if text),
-                tuple(cell_figure(c, p) if c else Figure("", "num") for c, p in zip(cells, points, strict=True)),
-                _below(cells, columns, points),
+                tuple(Printed(cell.printed, cell.mark, cell.changed) if cell else Printed("") for cell in cells),
+                _below(cells, columns),
                 row.conformity if conformity else "",
                 row.conforms,
-                "last" if index == len(rows) else "five" if index % 5 == 0 else "",
+                row.submission if row.submission != submission else "",
             )
         )
+        submission = row.submission
     return lines
 
 
-def _below(cells: list[Cell | None], columns: Sequence[Column], points: list[int]) -> tuple[Below, ...]:
+def _below(cells: list[Cell | None], columns: Sequence[Column]) -> tuple[Below, ...]:
     """Return the lines below a sample that have something to say."""
     pairs = list(zip(cells, columns, strict=True))
     candidates = (
@@ -192,8 +228,4 @@ def _below(cells: list[Cell | None], columns: Sequence[Column], points: list[int
             [_own(c.quantification_limit, column.quantification_limit) if c else "" for c, column in pairs],
         ),
     )
-    return tuple(
-        Below(label, tuple(figure(text, point) for text, point in zip(texts, points, strict=True)))
-        for label, texts in candidates
-        if any(texts)
-    )
+    return tuple(Below(label, tuple(texts)) for label, texts in candidates if any(texts))

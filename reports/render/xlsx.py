@@ -4,7 +4,8 @@ A result below its limit ("<0.2") stays text, so that nobody adds it up; its lim
 """
 
 import re
-from collections.abc import Callable, Iterable, Sequence
+from collections import Counter
+from collections.abc import Callable, Sequence
 from datetime import datetime
 from hashlib import sha256
 from io import BytesIO
@@ -12,16 +13,16 @@ from zipfile import ZIP_DEFLATED, ZipFile, ZipInfo
 
 from openpyxl import Workbook
 from openpyxl.packaging.custom import StringProperty
-from openpyxl.styles import Font
-from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.worksheet import Worksheet
 
 from reports.document import Cell, CertificateDocument, Column
-from reports.render.numbers import shown
+from reports.render.workbook_pen import Pen, Printed
+from reports.render.workbook_words import read_me, words
 
 NO_TIME = datetime(2000, 1, 1)  # a workbook must hold a time; the time of issue stands in its words
 LEFT = ("Sample", "Your own identification", "Matrix", "Condition")
 OVER = (
+    ("Analyte", "formula"),
     ("Unit", "unit"),
     ("Basis", "basis"),
     ("Method", "method"),
@@ -32,64 +33,27 @@ TEXT_WIDTH = 60
 _MODIFIED = re.compile(rb"(<dcterms:modified[^>]*>)[^<]*(</dcterms:modified>)")
 
 
-class Printed(str):
-    """A printed string that becomes a number where it is one; any other string stays text, whatever it looks like."""
-
-
-class Pen:
-    """Writes lines down a sheet."""
-
-    def __init__(self, sheet: Worksheet, title: str, widths: Iterable[int]) -> None:
-        self.sheet, self.row = sheet, 0
-        sheet.title = title
-        for index, width in enumerate(widths, start=1):
-            sheet.column_dimensions[get_column_letter(index)].width = width
-
-    def write(self, *lines: Sequence[str], bold: bool = False) -> None:
-        """Write each line below the last; an empty line leaves a row free."""
-        for line in lines:
-            self.row += 1
-            for column, text in enumerate(line, start=1):
-                if text:
-                    self._write(column, text, bold)
-
-    def freeze(self, column: int = 1) -> None:
-        """Keep in sight what has been written so far, and the columns before `column`."""
-        self.sheet.freeze_panes = self.sheet.cell(self.row + 1, column)
-
-    def _write(self, column: int, text: str, bold: bool) -> None:
-        cell = self.sheet.cell(self.row, column)
-        number = shown(text) if isinstance(text, Printed) else None
-        if number is None:
-            cell.value = str(text)
-            cell.data_type = "s"  # whatever it begins with
-            cell.quotePrefix = text[:1] in "=+-@"
-            cell.number_format = "@"
-        else:
-            cell.value = number.value
-            cell.number_format = number.format
-        if bold:
-            cell.font = Font(bold=True)
-
-
 Reader = Callable[[Cell, Column], str]
 _PARTS: tuple[tuple[str, Reader], ...] = (
     ("U", lambda cell, column: Printed(cell.u)),
     ("own detection limit", lambda cell, column: _own(cell.detection_limit, column.detection_limit)),
     ("own quantification limit", lambda cell, column: _own(cell.quantification_limit, column.quantification_limit)),
     ("remark", lambda cell, column: cell.mark),
+    ("statement", lambda cell, column: cell.statement),
 )
 
 
 def render_workbook(document: CertificateDocument) -> bytes:
-    """Return the certificate as .xlsx: sheets Results, Methods and limits, Control samples; same document, same bytes.
+    """Return the certificate as .xlsx: sheets Results, Methods and limits, Control samples, Read me.
 
-    Every string is text, even one that begins like a formula: a client's identification is kept to the letter.
+    Every string is text, even one that begins like a formula: a client's identification is kept to the letter. The same
+    document gives the same bytes.
     """
     book = Workbook()
     _results(book.active, document)
     _methods(book.create_sheet(), document)
     _controls(book.create_sheet(), document)
+    read_me(book.create_sheet(), document)
     _properties(book, document)
     stream = BytesIO()
     book.save(stream)
@@ -97,27 +61,54 @@ def render_workbook(document: CertificateDocument) -> bytes:
 
 
 def _results(sheet: Worksheet, document: CertificateDocument) -> None:
-    """Fill the first sheet: who and what, heads and limits, then one row a sample."""
+    """Fill the first sheet: who and what, heads and limits, then one row a sample, then means over sets and remarks."""
     parts = _parts_needed(document)
     names = ["value", "limit", *(name for name, _ in parts)]
     pen = Pen(sheet, "Results", [16, 28, 14, 16, *[11, *[9] * (len(names) - 1)] * len(document.columns), 30])
     pen.write(*_heading(document))
-    pen.write([*LEFT, *_spread(document, "formula", len(names)), "Conformity"], bold=True)
     for label, field in OVER:
-        pen.write([label, "", "", "", *_spread(document, field, len(names))])
-    pen.write(["", "", "", "", *names * len(document.columns)], bold=True)
+        pen.write([label, "", "", "", *_spread(document.columns, field, len(names))], bold=field == "formula")
+    heads = [*LEFT, *_heads(document.columns, names), "Conformity"]
+    pen.write(heads, bold=True)
     pen.freeze(column=3)
+    pen.filters(len(heads), pen.row + len(document.rows))
+    pen.for_print(_named(document), repeat_to=pen.row, repeat_columns="A:B")
     for row in document.rows:
         cells = {cell.column: cell for cell in row.cells}
         texts = [text for column in document.columns for text in _cell_texts(cells.get(column.key), column, parts)]
         pen.write([row.number, row.client_identification, row.matrix, row.condition, *texts, row.conformity])
+    _grades(pen, document)
     pen.write([], *([remark.mark, remark.text] for remark in document.remarks))
+
+
+def _grades(pen: Pen, document: CertificateDocument) -> None:
+    """Write the means over sets, weighted by mass, each with its unit."""
+    if not document.grades:
+        return
+    pen.write(
+        [], ["Mean over a set", "Samples", "Mass, kg", "", *(c.formula for c in document.grade_columns)], bold=True
+    )
+    pen.write(["Unit", "", "", "", *(c.unit for c in document.grade_columns)])
+    for grade in document.grades:
+        values = [cell.printed if cell.number is None else Printed(cell.printed) for cell in grade.cells]
+        pen.write([grade.name, grade.samples, Printed(grade.mass), "", *values])
+
+
+def _heads(columns: Sequence[Column], names: Sequence[str]) -> list[str]:
+    """Return what stands over every place of a row, each once: a table needs names that differ."""
+    counts = Counter(column.formula for column in columns)
+    named = [c.formula if counts[c.formula] == 1 else f"{c.formula} ({c.method})" for c in columns]
+    return [f"{name} {part}" for name in named for part in names]
+
+
+def _named(document: CertificateDocument) -> str:
+    return f"{document.title} {document.number}, issue {document.issue}"
 
 
 def _heading(document: CertificateDocument) -> list[list[str]]:
     """Return what identifies the certificate, a line each."""
     lines = [
-        [f"{document.title} {document.number}, issue {document.issue}", "", document.laboratory],
+        [_named(document), "", document.laboratory],
         ["Client", ", ".join((document.client, *document.client_address)), "Your reference", document.reference],
         ["Submission", document.submission, "Measured", document.measured],
         ["Reported on", document.reported_on, "Issued", document.issued],
@@ -136,10 +127,10 @@ def _parts_needed(document: CertificateDocument) -> list[tuple[str, Reader]]:
     return [(name, read) for name, read in _PARTS if any(read(cell, columns[cell.column]) for cell in cells)]
 
 
-def _spread(document: CertificateDocument, field: str, width: int) -> list[str]:
+def _spread(columns: Sequence[Column], field: str, width: int) -> list[str]:
     """Return a field of every column, each followed by empty places for its further columns."""
     kind = Printed if field.endswith("_limit") else str
-    return [text for column in document.columns for text in (kind(getattr(column, field)), *[""] * (width - 1))]
+    return [text for column in columns for text in (kind(getattr(column, field)), *[""] * (width - 1))]
 
 
 def _cell_texts(cell: Cell | None, column: Column, parts: Sequence[tuple[str, Reader]]) -> list[str]:
@@ -166,24 +157,13 @@ def _methods(sheet: Worksheet, document: CertificateDocument) -> None:
         outside = "Measured by another laboratory." if m.external else ""
         done = " ".join(text for text in (m.what_was_done, outside, m.accredited) if text)
         pen.write([m.mark, f"{m.code} v{m.version}", " ".join(m.runs), m.lines, m.blank, done])
-    pen.write([], *_words(document))
+    pen.write([], *words(document))
     if document.changes:
-        pen.write([], ["Changed: sample", "What", "Before", "Now"], bold=True)
-        pen.write(*([change.sample, change.column, change.old, change.new] for change in document.changes))
-
-
-def _words(document: CertificateDocument) -> list[list[str]]:
-    """Return the sentences of the certificate, each with what it is about."""
-    return [
-        [document.rule_name, document.rule_text],
-        ["Uncertainty", document.uncertainty_text],
-        ["Conformity", document.conformity_text],
-        *(["Departure", text] for text in document.departures),
-        *(["Statement", text] for text in document.statements),
-        *([s.meaning, s.name, s.when] for s in document.signatures),
-        ["Check code", document.check_code],
-        ["Head of the audit chain before this issue", document.chain_head],
-    ]
+        pen.write([], ["Changed: sample", "What", "Before", "Now", "Why"], bold=True)
+        pen.write(
+            *([change.sample, change.column, change.old, change.new, change.reason] for change in document.changes)
+        )
+    pen.for_print(_named(document), repeat_to=1)
 
 
 def _controls(sheet: Worksheet, document: CertificateDocument) -> None:
@@ -191,6 +171,8 @@ def _controls(sheet: Worksheet, document: CertificateDocument) -> None:
     heads = ["Run", "Kind", "Label", "Analyte", "Unit", "Expected", "Found", "Judged", "Limits", "Verdict"]
     pen.write([*heads, "Accepted because"], bold=True)
     pen.freeze()
+    pen.filters(len(heads) + 1, 1 + len(document.controls))
+    pen.for_print(_named(document), repeat_to=1)
     for c in document.controls:
         numbers = [Printed(c.expected), Printed(c.found), Printed(c.measure), Printed(c.limits)]
         pen.write([c.run, c.kind, c.label, c.analyte, c.unit, *numbers, c.verdict, c.accepted_because])
@@ -199,7 +181,7 @@ def _controls(sheet: Worksheet, document: CertificateDocument) -> None:
 def _properties(book: Workbook, document: CertificateDocument) -> None:
     """Say in the file's properties which certificate it is, with the hash of the frozen document."""
     digest = sha256(document.to_json().encode()).hexdigest()
-    book.properties.title = f"{document.title} {document.number}, issue {document.issue}"
+    book.properties.title = _named(document)
     book.properties.creator = document.laboratory
     book.properties.identifier = document.number
     book.properties.version = str(document.issue)

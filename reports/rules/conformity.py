@@ -1,40 +1,31 @@
 """Compare a result with a limit by a stated decision rule, on unrounded values.
 
-Upper limit 0.100 mg/kg, u = 0.010, U = 0.020 (k = 2); constructed after ILAC-G8:09/2019, 4.2:
+Upper limit 0.100 mg/kg, u = 0.010, U = 0.020 (k = 2); after ILAC-G8:09/2019, 4.2, and JCGM 106:2012, 7 and 8:
 
-| result | simple            | guarded by U      | four statements             |
-|--------|-------------------|-------------------|-----------------------------|
-| 0.08   | conforms          | conforms          | conforms                    |
-| 0.0836 | conforms          | does not conform  | conforms, within U          |
-| 0.1    | conforms          | does not conform  | conforms, within U          |
-| 0.1001 | does not conform  | does not conform  | does not conform, within U  |
-| 0.12   | does not conform  | does not conform  | does not conform, within U  |
-| 0.1201 | does not conform  | does not conform  | does not conform            |
+| result | simple          | guarded by U    | four statements           | guard band, risk 5 % | probability |
+|--------|-----------------|-----------------|---------------------------|----------------------|-------------|
+| 0.08   | conforms        | conforms        | conforms                  | conforms             | 0.9772      |
+| 0.0836 | conforms        | does not conform| conforms, within U        | does not conform     | 0.9495      |
+| 0.1    | conforms        | does not conform| conforms, within U        | does not conform     | 0.5         |
+| 0.1001 | does not conform| does not conform| does not conform, within U| does not conform     | 0.496       |
+| 0.12   | does not conform| does not conform| does not conform, within U| does not conform     | 0.0228      |
+| 0.1201 | does not conform| does not conform| does not conform          | does not conform     | 0.0222      |
 
 A result that is only known to lie below a limit of its own (<) conforms when that limit does. Where the comparison
 depends on where below it the value lies, it "cannot be decided", and a repeat is due.
-
-The print may contradict the statement: 250.4 is above 250 and prints as 250. Then one more figure is printed, and a
-footnote where that does not help.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
+from math import erfc, inf, sqrt
+from statistics import NormalDist
 
-from labresults.terms import Basis
-from reports.rules.censoring import decide
-from reports.rules.printing import Measured, PrintedValue, print_measured
-from reports.rules.rounding import NO_BREAK_SPACE, exact
-from reports.rules.ruleset import RuleSet
+from labresults.terms import Basis, DecisionRule, LimitSide
+from reports.rules.rounding import exact
 
-
-class DecisionRule(StrEnum):
-    """How the uncertainty enters (ISO/IEC 17025:2017 7.8.6; ILAC-G8:09/2019 4.2)."""
-
-    SIMPLE = "simple acceptance"  # guard band w = 0
-    GUARDED = "guarded by U"  # w = U
-    FOUR_STATEMENTS = "four statements with U"  # w = U on both sides of the limit
+EVEN_RISK_PERCENT = 50.0
+"""Where a probability is printed and no risk was chosen: “conforms” says that it is more likely than not."""
 
 
 class Statement(StrEnum):
@@ -47,22 +38,23 @@ class Statement(StrEnum):
     CANNOT_BE_DECIDED = "cannot be decided"
 
 
-class Side(StrEnum):
-    """Which side of the limit is allowed."""
-
-    AT_MOST = "at most"
-    AT_LEAST = "at least"
-
-
 @dataclass(frozen=True)
 class Limit:
     """A limit that a client or an authority gave. source: document, edition, date; printed on the certificate."""
 
     value: float
     unit: str
-    side: Side = Side.AT_MOST
+    side: LimitSide = LimitSide.AT_MOST
     basis: Basis = Basis.AS_RECEIVED
     source: str = ""
+
+
+@dataclass(frozen=True)
+class Rule:
+    """A decision rule. risk_percent: the accepted risk of a false statement, where the rule uses one."""
+
+    kind: DecisionRule = DecisionRule.FOUR_STATEMENTS
+    risk_percent: float | None = None
 
 
 @dataclass(frozen=True)
@@ -70,7 +62,7 @@ class Found:
     """What is known of the amount, in `unit`: a value, or only a bound on it.
 
     sign "": `value` is the result; "<": it lies below `value`; ">": it lies above `value`.
-    expanded_u: U of the value, or of a value at the bound; None where it is not known.
+    expanded_u: U of the value, or of a value at the bound, with coverage_factor k; None where it is not known.
     """
 
     value: float | Decimal
@@ -78,17 +70,23 @@ class Found:
     basis: Basis = Basis.AS_RECEIVED
     sign: str = ""
     expanded_u: float | Decimal | None = None
+    coverage_factor: float = 2.0
+
+    @property
+    def standard_u(self) -> float | None:
+        """Return u = U / k."""
+        return None if self.expanded_u is None else float(self.expanded_u) / self.coverage_factor
 
 
 class NotComparable(ValueError):
     """A result and a limit that are not of one unit and basis."""
 
 
-def compare(found: Found, limit: Limit, rule: DecisionRule) -> Statement:
+def compare(found: Found, limit: Limit, rule: Rule) -> Statement:
     """Return the statement of conformity, from unrounded values.
 
     Raises NotComparable when unit or basis differ: convert first, nothing is converted silently.
-    Sources: ILAC-G8:09/2019 4.2; the treatment of `<` and `>` is ours: certain, or cannot be decided.
+    Sources: ILAC-G8:09/2019 4.2; JCGM 106:2012, 8.3; for `<` and `>` the treatment is ours: certain, or undecided.
     """
     if found.unit != limit.unit or found.basis != limit.basis:
         raise NotComparable(
@@ -97,22 +95,61 @@ def compare(found: Found, limit: Limit, rule: DecisionRule) -> Statement:
         )
     excess = exact(found.value) - exact(limit.value)
     sign = found.sign
-    if limit.side is Side.AT_LEAST:  # the mirror image: what is too little there is too much here
+    if limit.side is LimitSide.AT_LEAST:  # the mirror image: what is too little there is too much here
         excess, sign = -excess, {"<": ">", ">": "<", "": ""}[sign]
-    guard = _guard(found, rule)
+    guard = guard_band(found, rule)
     if guard is None:
         return Statement.CANNOT_BE_DECIDED
     if sign == "<":
-        return _known_below(excess, guard, rule)
+        return _known_below(excess, guard, rule.kind)
     if sign == ">":
-        return _known_above(excess, guard, rule)
-    return _stated(excess, guard, rule)
+        return _known_above(excess, guard, rule.kind)
+    return _stated(excess, guard, rule.kind)
 
 
-def _guard(found: Found, rule: DecisionRule) -> Decimal | None:
-    if rule is DecisionRule.SIMPLE:
+def guard_band(found: Found, rule: Rule) -> Decimal | None:
+    """Return w, in the unit of the result; None where it needs an uncertainty that is not known.
+
+    w = 0, U, or z u with z of the chosen one-sided risk (JCGM 106:2012, 8.3; normal distribution).
+    """
+    if rule.kind is DecisionRule.SIMPLE:
         return Decimal(0)
-    return None if found.expanded_u is None else exact(found.expanded_u)
+    u = found.standard_u
+    if found.expanded_u is None or u is None:
+        return None
+    if rule.kind in {DecisionRule.GUARDED, DecisionRule.FOUR_STATEMENTS}:
+        return exact(found.expanded_u)
+    return exact(normal_quantile(rule) * u)
+
+
+def normal_quantile(rule: Rule) -> float:
+    """Return z of the chosen risk: Φ(z) = 1 − risk; 1.645 for 5 % (JCGM 106:2012, table 1)."""
+    risk = EVEN_RISK_PERCENT if rule.risk_percent is None else rule.risk_percent
+    return abs(NormalDist().inv_cdf(risk / 100))  # of a risk up to one half; from the near tail, where it is exact
+
+
+def conformity_probability(found: Found, limit: Limit) -> float | None:
+    """Return the probability that the amount meets the limit [1]; None for a bound, or without an uncertainty."""
+    u = found.standard_u
+    if found.sign or u is None:
+        return None
+    at_most = limit.side is LimitSide.AT_MOST
+    return probability(float(found.value), u, -inf if at_most else limit.value, limit.value if at_most else inf)
+
+
+def probability(value: float, u: float, lower: float = -inf, upper: float = inf) -> float:
+    """Return the probability [1] of an amount between two limits, all in one unit: normal around `value`, with `u`.
+
+    Φ((upper − value) / u) − Φ((lower − value) / u). Source: JCGM 106:2012, 7.
+    """
+    if u == 0:
+        return float(lower <= value <= upper)
+    return 1 - _beyond((upper - value) / u) - _beyond((value - lower) / u)
+
+
+def _beyond(z: float) -> float:
+    """Return the probability beyond z standard deviations, on one side."""
+    return 0.5 * erfc(z / sqrt(2))
 
 
 def _stated(excess: Decimal, guard: Decimal, rule: DecisionRule) -> Statement:
@@ -140,69 +177,3 @@ def _known_above(excess: Decimal, guard: Decimal, rule: DecisionRule) -> Stateme
             return Statement.DOES_NOT_CONFORM
         return Statement.DOES_NOT_WITHIN_U if excess >= 0 else Statement.CANNOT_BE_DECIDED
     return Statement.DOES_NOT_CONFORM if excess >= -guard else Statement.CANNOT_BE_DECIDED
-
-
-# ---------------------------------------------------------------- what the reader sees beside it
-
-
-@dataclass(frozen=True)
-class Compared:
-    """A printed result with its statement. footnote: "" unless the printed number alone would say something else."""
-
-    printed: PrintedValue
-    statement: Statement
-    footnote: str = ""
-
-
-def print_contradicts(printed: Found, limit: Limit, rule: DecisionRule, statement: Statement) -> bool:
-    """Tell whether a reader who compares the printed number (with its U) comes to another statement.
-
-    printed: number, sign and U as printed, in the limit's unit; U unrounded where none is printed.
-    """
-    return compare(printed, limit, rule) is not statement
-
-
-def print_compared(
-    measured: Measured,
-    basis: Basis,
-    limit: Limit,
-    rule: DecisionRule,
-    rule_set: RuleSet,
-) -> Compared:
-    """Print a result beside its statement of conformity so that the two agree, or a footnote says why they do not.
-
-    A result in words cannot be decided. Raises NotComparable as `compare` does, ValueError for numbers not finite.
-    """
-    printed = print_measured(measured, rule_set)
-    found = _found(measured, basis, rule_set)
-    if found is None:
-        return Compared(printed, Statement.CANNOT_BE_DECIDED)
-    statement = compare(found, limit, rule)
-    if not print_contradicts(_as_read(printed, measured, found, rule_set), limit, rule, statement):
-        return Compared(printed, statement)
-    finer = print_measured(measured, rule_set, extra_figures=1)
-    if not print_contradicts(_as_read(finer, measured, found, rule_set), limit, rule, statement):
-        return Compared(replace(finer, text_rule="one more figure, so that it agrees with the statement"), statement)
-    return Compared(printed, statement, _footnote(compare(_as_read(printed, measured, found, rule_set), limit, rule)))
-
-
-def _found(measured: Measured, basis: Basis, rule_set: RuleSet) -> Found | None:
-    """Return what the unrounded result says of the amount; a result printed as `<` is known to its limit only."""
-    decision = decide(measured.value, measured.limits, rule_set.below, measured.marks)
-    known = measured.value if decision.limit is None else decision.limit
-    if decision.sign is None or known is None:
-        return None
-    return Found(known, measured.unit, basis, decision.sign, measured.expanded_u)
-
-
-def _as_read(printed: PrintedValue, measured: Measured, found: Found, rule_set: RuleSet) -> Found:
-    """Return what the printed strings say, in the unit of the result."""
-    switch = rule_set.switch_for(measured.value, measured.unit) if printed.unit != measured.unit else None
-    factor = switch.divide_by if switch else Decimal(1)
-    value = Decimal(printed.number or printed.limit or "NaN") * factor
-    u = Decimal(printed.u.replace(NO_BREAK_SPACE, "")) * factor if printed.u else found.expanded_u
-    return replace(found, value=value, expanded_u=u)
-
-
-def _footnote(as_read: Statement) -> str:
-    return f"Compared before rounding. By the printed figures alone it would read “{as_read.value}”."

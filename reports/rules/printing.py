@@ -8,9 +8,12 @@ Examples stand in ruleset.py. With detection limit 0.2, quantification limit 0.6
 | 0.19    | <0.2    |        | <    | 0.2   | below the detection limit                                 |
 | none    | >500    |        | >    | 500   | above the range                                           |
 | none    | words   |        |      |       | in words                                                  |
+
+Where a rule set has words for what was not found (“n.d.”), they stand instead of `<0.2`; sign and limit stay with the
+value for programs, and for the comparison with limits.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from labresults.terms import Mark
@@ -32,7 +35,10 @@ from reports.rules.uncertainty import round_uncertainty
 
 @dataclass(frozen=True)
 class Measured:
-    """One result, unrounded, everything in `unit`. value None: over range, or not to be had (`why_no_value`)."""
+    """One result, unrounded, everything in `unit`. value None: over range, or not to be had (`why_no_value`).
+
+    coverage_factor: k of `expanded_u`.
+    """
 
     value: float | None
     unit: str
@@ -40,6 +46,7 @@ class Measured:
     expanded_u: float | None = None
     marks: tuple[Mark, ...] = ()
     why_no_value: str | None = None
+    coverage_factor: float = 2.0
 
 
 @dataclass(frozen=True)
@@ -89,12 +96,30 @@ def print_measured(measured: Measured, rule_set: RuleSet, extra_figures: int = 0
 
     The sign and the marks never depend on the rounding. Raises ValueError when a number is not finite.
     """
-    decision = decide(measured.value, measured.limits, rule_set.below, measured.marks)
+    decision, words = decide_print(measured, rule_set)
     if decision.sign is None:
         return _words(measured, decision)
-    if decision.limit is not None:
-        return _beside_limit(measured, decision, rule_set, extra_figures)
-    return _number(measured, decision, rule_set, extra_figures)
+    if decision.limit is None:
+        return _number(measured, decision, rule_set, extra_figures)
+    printed = _beside_limit(measured, decision, rule_set, extra_figures)
+    return replace(printed, printed=words, text_rule=f"{printed.text_rule}: in words") if words else printed
+
+
+def decide_print(measured: Measured, rule_set: RuleSet) -> tuple[Decision, str]:
+    """Return what is printed of a result, and the words that stand instead of sign and limit, "" for none.
+
+    Raises ValueError when a number is not finite.
+    """
+    decision = decide(measured.value, measured.limits, rule_set.below, measured.marks)
+    if decision.sign == ">":
+        return decision, rule_set.words_above
+    if Mark.BELOW_DETECTION in decision.marks:
+        by_detection = rule_set.not_found_by_detection_limit or rule_set.words_not_detected
+        limit = measured.limits.detection if by_detection else decision.limit
+        return replace(decision, sign="<", limit=limit), rule_set.words_not_detected
+    if Mark.BELOW_QUANTIFICATION in decision.marks and rule_set.words_between:
+        return replace(decision, sign="<", limit=measured.limits.quantification), rule_set.words_between
+    return decision, ""
 
 
 def print_limit(limit: float | None, rule_set: RuleSet) -> str:
@@ -116,9 +141,9 @@ def _beside_limit(measured: Measured, decision: Decision, rule_set: RuleSet, ext
         value = measured.value if measured.value is not None else limit
         figures = _limit_figures(exact(limit), rule_set, extra)
         rounded = round_limit_above(value, limit, figures, rule_set.tie)
-        why = f"below the {_limit_name(measured.limits, rule_set.below)}"
+        why = f"below the {_name_of(limit, measured.limits, rule_set.below)}"
     else:
-        rounded = round_limit_below(limit, rule_set.figures + extra)
+        rounded = round_limit_below(limit, rule_set.figures_of(exact(limit)) + extra)
         why = "above the range"
     printed = decision.sign + text(rounded)
     return PrintedValue(
@@ -131,7 +156,7 @@ def _number(measured: Measured, decision: Decision, rule_set: RuleSet, extra: in
     number, why = _rounded(measured, rule_set, switch, extra)
     unit = switch.to_unit if switch else measured.unit
     printed = text(number) + (NO_BREAK_SPACE + unit if switch else "")
-    u = _uncertainty(measured, rule_set, switch)
+    u = _uncertainty(measured, rule_set, switch) if rule_set.uncertainty_shown else None
     return PrintedValue(
         printed=printed,
         number=text(number, ""),
@@ -151,17 +176,18 @@ def _rounded(measured: Measured, rule_set: RuleSet, switch: Switch | None, extra
     threshold = _rounded_limit(_switched(printing_limit(measured.limits, rule_set.below), switch), rule_set)
     name = _limit_name(measured.limits, rule_set.below)
     finest, why = _finest(rule_set, switch.to_unit if switch else measured.unit, threshold, name)
+    figures = rule_set.figures_of(value)
     u = _uncertainty(measured, rule_set, switch)
     if rule_set.uncertainty_decides and u:
         beside = round_decimals(value, -int(u.as_tuple().exponent) + extra, rule_set.tie)
         if beside and (beside >= threshold or not threshold):
             return beside, "to the last figure of the uncertainty"
-    if threshold and round_for_report(value, rule_set.figures, finest, rule_set.tie) < threshold:
+    if threshold and round_for_report(value, figures, finest, rule_set.tie) < threshold:
         finest, why = decimals_of(threshold), f"no finer than the {name}"  # the unit's places would hide the value
-    number = round_for_report(value, rule_set.figures + extra, None if finest is None else finest + extra, rule_set.tie)
-    by_figures = round_for_report(value, rule_set.figures + extra, None, rule_set.tie)
+    number = round_for_report(value, figures + extra, None if finest is None else finest + extra, rule_set.tie)
+    by_figures = round_for_report(value, figures + extra, None, rule_set.tie)
     if decimals_of(number) == decimals_of(by_figures):
-        return number, in_words(rule_set.figures + extra, "figure")
+        return number, in_words(figures + extra, "figure")
     return number, f"{in_words(decimals_of(number), 'decimal')}: {why}"
 
 
@@ -171,11 +197,12 @@ def _rounded_limit(limit: Decimal, rule_set: RuleSet) -> Decimal:
 
 def _limit_figures(limit: Decimal, rule_set: RuleSet, extra: int = 0) -> int:
     """Return the figures of a printed limit: those of a result where results do not follow the limit's places."""
+    figures = rule_set.figures_of(limit)
     if not rule_set.no_finer_than_detection_limit:
-        return rule_set.figures + extra
+        return figures + extra
     if extra:  # more than all that the rule allows, so that what was hidden shows
-        return max(rule_set.limit_figures, min(rule_set.figures, limit.adjusted() + 1)) + extra
-    return figures_of_limit(limit, rule_set.limit_figures, rule_set.figures)
+        return max(rule_set.limit_figures, min(figures, limit.adjusted() + 1)) + extra
+    return figures_of_limit(limit, rule_set.limit_figures, figures)
 
 
 def _finest(rule_set: RuleSet, unit: str, threshold: Decimal, name: str) -> tuple[int | None, str]:
@@ -190,6 +217,13 @@ def _finest(rule_set: RuleSet, unit: str, threshold: Decimal, name: str) -> tupl
 def _limit_name(limits: Limits, below: Below) -> str:
     """Return what the limit is called that decides: the detection limit where it is the higher, or the only one."""
     return Below.DETECTION_LIMIT.value if printing_limit(limits, below) == limits.detection else below.value
+
+
+def _name_of(limit: float, limits: Limits, below: Below) -> str:
+    """Return what the limit after `<` is called, which may be another than the one a number must reach."""
+    if limit == printing_limit(limits, below):
+        return _limit_name(limits, below)
+    return Below.DETECTION_LIMIT.value if limit == limits.detection else Below.QUANTIFICATION_LIMIT.value
 
 
 def _uncertainty(measured: Measured, rule_set: RuleSet, switch: Switch | None) -> Decimal | None:

@@ -14,12 +14,16 @@
 
 Letters follow the order in which the remarks are first met in reading order: a, b, c, ... z, aa, ab. A remark that
 says the same has the same letter. The letter stands after the number, never before, where it would read as part of it.
+
+A rule set may have codes instead, as data: the first that fits a result stands beside it, in capitals, with its meaning
+once on the page; what only words can say (which control sample, why accepted) keeps its letter.
 """
 
 from collections.abc import Iterable, Sequence
 
 from labresults.terms import OF_CURVES, OF_READINGS, Mark, NotMeasured
 from reports.rules.printing import PrintedValue
+from reports.rules.ruleset import ANY, Code
 
 BETWEEN_LIMITS = (
     "Between the detection limit and the quantification limit: found, but not to be relied on as an amount."
@@ -29,6 +33,28 @@ CARRY_OVER = "Read just after a solution that held very much: it may hold someth
 LINES_DISAGREE = (
     "Measured at two wavelengths that disagree by more than the method allows: this is the one that the method prefers."
 )
+
+OUTSIDE_SCOPE = "Outside the scope of accreditation."
+
+EPA_CODES = (
+    Code(
+        "UJ",
+        "Looked for and not found; the limit that is given is itself uncertain.",
+        "<",
+        (Mark.CONTROL_FAILED, Mark.CARRY_OVER, Mark.LINES_DISAGREE),
+    ),
+    Code("U", "Looked for and not found at or above the limit that is given.", "<"),
+    Code(
+        "J",
+        "Found; the number is an estimate.",
+        "number",
+        (Mark.BELOW_QUANTIFICATION, Mark.CONTROL_FAILED, Mark.LINES_DISAGREE),
+    ),
+    Code("J+", "Found; the number is an estimate that may be too high.", "number", (Mark.CARRY_OVER,)),
+)
+"""Codes after the EPA's National Functional Guidelines for Inorganic Superfund Methods Data Review (2017), definitions
+of data qualifiers, in our words; J+ from memory. R (rejected) is never given by a rule: such a result is refused at
+Review. Which mark leads to which code is ours."""
 
 _REASONS = {
     NotMeasured.INSUFFICIENT: "There was too little material for this determination.",
@@ -72,10 +98,22 @@ def late_remark(element: str, holding: str, source: str, measured: str, until: s
     )
 
 
+def code_for(printed: PrintedValue, codes: Sequence[Code]) -> Code | None:
+    """Return the first code that fits one printed result; words that stand for no result at all have none."""
+    if printed.number is None and not printed.sign:
+        return None
+    kind = printed.sign or "number"
+    marks = set(printed.marks)
+    return next((c for c in codes if c.of in {ANY, kind} and (not c.marks or marks & set(c.marks))), None)
+
+
 def remarks_for(
-    printed: PrintedValue, not_measured: NotMeasured | None = None, control_remarks: Sequence[str] = ()
+    printed: PrintedValue,
+    not_measured: NotMeasured | None = None,
+    control_remarks: Sequence[str] = (),
+    codes: Sequence[Code] = (),
 ) -> tuple[str, ...]:
-    """Return the remarks that one printed result needs, in order.
+    """Return the remarks that one printed result needs, in order; with codes, what a code says is not said twice.
 
     Raises ValueError when a control sample failed and nobody says why it is accepted.
     """
@@ -83,23 +121,40 @@ def remarks_for(
         raise ValueError(
             "A control sample failed for this result. It cannot be printed without the remark that says so."
         )
+    code = code_for(printed, codes)
+    said = set(code.marks) if code else set()
     remarks = [not_measured_reason(not_measured)] if not_measured else []
-    if Mark.BELOW_QUANTIFICATION in printed.marks and printed.sign == "":
-        remarks.append(BETWEEN_LIMITS)
-    if Mark.OVER_RANGE in printed.marks:
-        remarks.append(OVER_RANGE)
-    if Mark.CARRY_OVER in printed.marks:
-        remarks.append(CARRY_OVER)
-    if Mark.LINES_DISAGREE in printed.marks and printed.number is not None:
-        remarks.append(LINES_DISAGREE)
+    remarks += [code.meaning] if code else []
+    remarks += [words for mark, words in _of_marks(printed) if mark not in said]
     return (*remarks, *control_remarks)
 
 
-def assign_letters(remarks: Iterable[str]) -> dict[str, str]:
-    """Return remark -> letter, in the order in which the remarks are first met."""
+def _of_marks(printed: PrintedValue) -> list[tuple[Mark, str]]:
+    """What the marks of a result say in words, where its number or sign does not say it already."""
+    shown = {
+        Mark.BELOW_QUANTIFICATION: printed.sign == "",
+        Mark.OVER_RANGE: True,
+        Mark.CARRY_OVER: True,
+        Mark.LINES_DISAGREE: printed.number is not None,
+    }
+    words = {
+        Mark.BELOW_QUANTIFICATION: BETWEEN_LIMITS,
+        Mark.OVER_RANGE: OVER_RANGE,
+        Mark.CARRY_OVER: CARRY_OVER,
+        Mark.LINES_DISAGREE: LINES_DISAGREE,
+    }
+    return [(mark, words[mark]) for mark, is_shown in shown.items() if is_shown and mark in printed.marks]
+
+
+def assign_letters(remarks: Iterable[str], codes: Sequence[Code] = ()) -> dict[str, str]:
+    """Return remark -> letter (or code), in the order in which the remarks are first met."""
+    fixed = {code.meaning: code.code for code in codes}
     letters: dict[str, str] = {}
+    given = 0
     for remark in remarks:
-        letters.setdefault(remark, _letter(len(letters)))
+        if remark not in letters:
+            letters[remark] = fixed.get(remark) or _letter(given)
+            given += remark not in fixed
     return letters
 
 

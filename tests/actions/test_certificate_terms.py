@@ -10,7 +10,7 @@ from labresults.actions.batches import begin_batch
 from labresults.actions.delivery import receive_samples
 from labresults.actions.evaluation import evaluate_run
 from labresults.actions.holding import register_holding_time
-from labresults.actions.samples import register_limits
+from labresults.actions.limits import register_limits
 from labresults.actions.weighings import Weighed, record_weighings
 from labresults.models import LimitSet, Matrix, Submission
 from labresults.readers.delivery import DeliveredSample
@@ -68,8 +68,8 @@ def test_each_sample_is_compared_with_its_own_limits(lab: Laboratory) -> None:
         ("garden", "does not conform (limits 2)", False),
         ("no limits", "", None),
     ]
-    assert "Limits 1: Pb 250 mg/kg (Waste rock, 2026: the client)." in document.conformity_text
-    assert "Limits 2: Pb 20 mg/kg (Garden soil, 2026: the client)." in document.conformity_text
+    assert "Limits 1: Pb at most 250 mg/kg (Waste rock, 2026: the client)." in document.conformity_text
+    assert "Limits 2: Pb at most 20 mg/kg (Garden soil, 2026: the client)." in document.conformity_text
     assert "Of 2 samples: 1 “conforms (limits 1)”, 1 “does not conform (limits 2)”." in document.conformity_text
     assert document.conformity_head == "Against the limits"
 

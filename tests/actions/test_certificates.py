@@ -10,8 +10,9 @@ from pypdf import PdfReader
 from labresults.actions.batches import begin_batch
 from labresults.actions.delivery import receive_samples
 from labresults.actions.evaluation import accept_control, evaluate_run
+from labresults.actions.limits import register_limits
 from labresults.actions.runs import plan_run
-from labresults.actions.samples import register_client, register_limits, state_not_measured
+from labresults.actions.samples import register_client, state_not_measured
 from labresults.actions.weighings import Weighed, record_weighings
 from labresults.acts import BadInput, NotAuthorised, WrongState
 from labresults.models import AuditEvent

@@ -8,7 +8,8 @@ from pytest_django import DjangoAssertNumQueries
 from labresults.actions.asking import AcceptedConcern
 from labresults.actions.calendar import mark_calendar_day
 from labresults.actions.delivery import receive_samples, remember_request
-from labresults.actions.samples import register_limits, register_matrices
+from labresults.actions.limits import register_limits
+from labresults.actions.samples import register_matrices
 from labresults.acts import BadInput, NotAuthorised, WrongState
 from labresults.models import AuditEvent, LimitSet, Method, RequestConcern, Sample, Submission
 from labresults.queries.request_review import logged_with, request_of, usual_request

@@ -140,7 +140,7 @@ def refused(lab: Laboratory, evaluation: Evaluation, words: str) -> None:
         approve_results(by=by, at=lab.later(), results=waiting, password=password)
     failed = list(evaluation.outcomes.filter(verdict="outside"))
     accept_control(by=lab.people["analyst"], at=lab.later(), reason="seen, and of no matter here", outcomes=failed)
-    approve_results(by=by, at=lab.later(), results=waiting, password=password)
+    approve_results(by=by, at=lab.later(), results=waiting, looked_at=waiting, password=password)
     found = reportable(submission)
     assert found.missing == []
     assert {o.pk for standing in found.failures.values() for o in standing["accepted"]} == {o.pk for o in failed}

@@ -21,8 +21,8 @@ def measured(lab: Laboratory) -> Submission:
     return submission
 
 
-def signed(lab: Laboratory, by: Person, submission: Submission, **more: str) -> Review:
-    named = {"password": PASSWORD, "reason": ""} | more
+def signed(lab: Laboratory, by: Person, submission: Submission, **more: object) -> Review:
+    named: dict[str, object] = {"password": PASSWORD, "reason": ""} | more
     return approve_results(by=by, at=lab.later(), results=waiting_for_review(submission), **named)
 
 
@@ -77,7 +77,10 @@ def test_an_open_failure_stops_approval_until_it_is_accepted_by_name(lab: Labora
         reason="pump",
         outcomes=list(evaluation.outcomes.filter(verdict="outside")),
     )
-    assert signed(lab, lab.people["reviewer"], submission).items.count() == 6
+    with pytest.raises(WrongState, match="3 results ask for a look: accept each of them by itself"):
+        signed(lab, lab.people["reviewer"], submission)
+    waiting = waiting_for_review(submission)
+    assert signed(lab, lab.people["reviewer"], submission, looked_at=waiting).items.count() == 6
 
 
 def test_what_was_approved_cannot_be_approved_again(lab: Laboratory, measured: Submission) -> None:

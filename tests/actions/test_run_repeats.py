@@ -7,7 +7,7 @@ from django.test.utils import CaptureQueriesContext
 from labresults.actions.readings import import_readings
 from labresults.acts import BadInput, NotAuthorised, WrongState
 from labresults.models import Position, Run
-from labresults.queries.run_planning import ready_batches
+from labresults.queries.run_planning import Wanted, held_by, ready_batches
 from labresults.terms import Repeat, Role
 from tests.actions.planned_runs import a_planned_run, planned, portions_of, record_of
 from tests.builders import (
@@ -25,13 +25,25 @@ from tests.builders import (
 # ---------------------------------------------------------------- repeats
 
 
-def test_a_dilution_at_the_instrument_is_a_repeat_with_a_cause(lab: Laboratory) -> None:
+def test_a_first_reading_diluted_at_the_instrument_is_no_repeat_and_has_its_cause(lab: Laboratory) -> None:
     batch = a_weighed_batch(lab, a_submission(lab, 1))
     portion = batch.portions.get(role="sample")
     given = {"portions": [portion], "dilutions": {portion.pk: 5.0}}
     with pytest.raises(BadInput, match="cause"):
         planned(lab, **given)  # type: ignore[arg-type]
-    position = planned(lab, reason="Cu over range", **given).positions.get(portion=portion)  # type: ignore[arg-type]
+    run = planned(lab, reason="green as glass", **given)  # type: ignore[arg-type]
+    position = run.positions.get(portion=portion)
+    assert (position.dilution, position.repeat_cause, position.repeat) == (5.0, "green as glass", Repeat.NONE)
+    assert record_of(run)["repeats"] == [[position.number, "first", "green as glass"]]
+    # and planned anew it keeps both
+    assert held_by(run)[portion.pk] == Wanted(5.0, Repeat.NONE, "green as glass")
+
+
+def test_a_dilution_of_what_was_read_before_is_a_repeat(lab: Laboratory) -> None:
+    run = a_run(lab, a_weighed_batch(lab, a_submission(lab, 1)))
+    portion = run.positions.get(role="sample").portion
+    again = planned(lab, [portion], reason="Cu over range", dilutions={portion.pk: 5.0})
+    position = again.positions.get(portion=portion)
     assert (position.dilution, position.repeat_cause, position.repeat) == (5.0, "Cu over range", Repeat.RE_DILUTE)
 
 

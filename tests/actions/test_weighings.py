@@ -17,7 +17,7 @@ from labresults.queries.contents import added_contents, expected_contents
 from labresults.queries.run_portions import portion_of
 from labresults.queries.shelf import touched_by
 from labresults.terms import Basis, MaterialKind, OverrideKind, Role, SolutionKind, State
-from tests.builders import NOW, Laboratory, a_submission, a_weighed_batch
+from tests.builders import NOW, Laboratory, a_method, a_submission, a_weighed_batch
 
 
 def a_batch(lab: Laboratory, count: int = 3, version: MethodVersion | None = None) -> PreparationBatch:
@@ -76,6 +76,12 @@ def a_spiking_version(lab: Laboratory, kind: SolutionKind = SolutionKind.MASS_IN
     [
         pytest.param(Weighed("KF26-99999", 0.5, 50.0), "not in this batch", id="unknown label"),
         pytest.param(Weighed("KF26-00001", 0.2714, 50.0), "outside 0.45 to 0.55 g", id="outside the window"),
+        pytest.param(Weighed("KF26-00001", 0.5, 100.0), "100 mL is not the 50 mL", id="another flask"),
+        pytest.param(
+            Weighed("KF26-00001", 0.5, final_g=25.5, solution_kg_per_L=1.02),
+            "25 mL is not the 50 mL",
+            id="half of it, by mass",
+        ),
         pytest.param(Weighed("KF26-00001", None, 50.0), "has none", id="no mass"),
         pytest.param(Weighed("KF26-00001", 0.5, None), "has none", id="no volume"),
         pytest.param(Weighed("KF26-00001", 0.5, 50.0, dilution="1:10"), "1:10", id="ambiguous dilution"),
@@ -115,6 +121,17 @@ def test_a_bad_weighing_is_named_and_nothing_is_recorded(lab: Laboratory, row: W
 def test_a_mass_outside_the_window_is_kept_with_a_reason(lab: Laboratory) -> None:
     (made,) = record(lab, a_batch(lab), Weighed("KF26-00001", 0.2714, 50.0, reason="all that was left"))
     assert made.reason == "all that was left"
+
+
+def test_another_final_volume_is_kept_with_a_reason(lab: Laboratory) -> None:
+    (made,) = record(lab, a_batch(lab), Weighed("KF26-00001", 0.5, 100.0, reason="no flask of 50 mL was clean"))
+    assert (made.volume_mL, made.reason) == (100.0, "no flask of 50 mL was clean")
+
+
+def test_a_method_that_states_no_volume_takes_any(lab: Laboratory) -> None:
+    version = a_method(lab.people["quality manager"], "SX-1", volume_mL=None)
+    (made,) = record(lab, a_batch(lab, version=version), Weighed("KF26-00001", 0.5, 137.0))
+    assert made.volume_mL == 137.0
 
 
 @pytest.mark.parametrize(

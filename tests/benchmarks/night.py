@@ -2,16 +2,13 @@
 
 from datetime import date
 
-from labresults.actions.batches import begin_batch
 from labresults.actions.delivery import receive_samples
-from labresults.actions.materials import register_lot, register_material
 from labresults.actions.methods import add_method_version
 from labresults.actions.runs import plan_run
-from labresults.actions.weighings import Weighed, record_weighings
 from labresults.models import MethodVersion, Sample, TestPortion
 from labresults.readers.delivery import DeliveredSample
-from labresults.terms import BlankRule, Curve, MaterialKind, Measure, Reach, Role, SolutionKind, Weighting
-from tests.builders import CRITERIA, NOW, Laboratory
+from labresults.terms import MaterialKind, Measure, Reach, Role
+from tests.builders import AQUA_REGIA, CRITERIA, NOW, Laboratory, a_batch, a_line, a_lot_of
 
 ELEMENTS = (
     "Ag", "Al", "As", "Au", "B", "Ba", "Be", "Bi", "Ca", "Cd", "Ce", "Co", "Cr", "Cu", "Fe", "Ga", "K", "La", "Li",
@@ -46,7 +43,7 @@ def a_night(lab: Laboratory, positions: int) -> MethodVersion:
         )
     every = list(Sample.objects.order_by("pk"))
     for first in range(0, len(every), BATCH):
-        _weighed(lab, version, every[first : first + BATCH])
+        a_batch(lab, version, every[first : first + BATCH])
     plan_run(
         by=lab.people["analyst"],
         at=lab.later(),
@@ -58,63 +55,21 @@ def a_night(lab: Laboratory, positions: int) -> MethodVersion:
     return version
 
 
-def _weighed(lab: Laboratory, version: MethodVersion, samples: list[Sample]) -> None:
-    batch = begin_batch(
-        by=lab.people["preparer"], at=lab.later(), method_version=version, samples=samples, caution_read=True
-    )
-    record_weighings(
-        by=lab.people["preparer"],
-        at=lab.later(),
-        batch=batch,
-        balance=lab.balance,
-        rows=[
-            Weighed(p.label, mass_g=None if p.role == Role.METHOD_BLANK else 0.5, volume_mL=50.0)
-            for p in batch.portions.order_by("tube")
-        ],
-    )
-
-
 def _lots_of_every_element(lab: Laboratory) -> None:
     """Solutions and a reference material that hold every element; they are newer than the builders' own lots."""
     quality = lab.people["quality manager"]
     for code, level in {**LEVELS, "CHECK": 5.0}.items():
-        material = register_material(
-            by=quality, at=NOW, code=f"N-{code}", name=f"{code} of the night", kind=MaterialKind.STANDARD
-        )
-        register_lot(
-            by=quality, at=NOW, number=f"N-{code}", material=material, received_on=date(2026, 1, 5),
-            expires_on=date(2027, 1, 5),
-            contents=[{"element": element, "value": level, "unit": "mg/L"} for element in ELEMENTS],
-        )  # fmt: skip
-    material = register_material(
-        by=quality, at=NOW, code="N-REF", name="reference of the night", kind=MaterialKind.REFERENCE_MATERIAL
-    )
-    register_lot(
-        by=quality, at=NOW, number="N-REF", material=material, received_on=date(2026, 1, 5),
-        expires_on=date(2027, 1, 5),
-        contents=[
-            {"element": element, "value": 120.0, "unit": "mg/kg", "u": 2.0, "dissolution": "aqua regia"}
-            for element in ELEMENTS
-        ],
-    )  # fmt: skip
+        held = [{"element": element, "value": level, "unit": "mg/L"} for element in ELEMENTS]
+        a_lot_of(quality, f"N-{code}", f"N-{code}", MaterialKind.STANDARD, held)
+    certified = [
+        {"element": element, "value": 120.0, "unit": "mg/kg", "u": 2.0, "dissolution": "aqua regia"}
+        for element in ELEMENTS
+    ]
+    a_lot_of(quality, "N-REF", "N-REF", MaterialKind.REFERENCE_MATERIAL, certified)
 
 
 def _method(lab: Laboratory) -> MethodVersion:
-    version = {
-        "what_was_done": "0.5 g in aqua regia, to 50 mL; plasma emission",
-        "dissolution": "aqua regia",
-        "solution_kind": SolutionKind.MASS_IN_VOLUME,
-        "solution_unit": "mg/L",
-        "blank_rule": BlankRule.JUDGE,
-        "batch_size": BATCH,
-        "mass_low_g": 0.45,
-        "mass_high_g": 0.55,
-        "volume_mL": 50.0,
-        "dilution_steps": [2, 5, 10, 20, 50],
-        "lines_agree_percent": 20.0,
-        "weights_edition": "CIAAW 2024",
-        "uncertainty_basis": "from control samples and certified values",
-    }
+    version = AQUA_REGIA | {"batch_size": BATCH, "lines_agree_percent": 20.0}
     spread = {
         "role": Role.SAMPLE, "measure": Measure.SPREAD, "low": None, "high": 5.0, "reach": Reach.SAMPLE,
         "least_times": 10.0, "remedy": "Read it again.", "source": "common practice, no source",
@@ -144,15 +99,4 @@ def _method(lab: Laboratory) -> MethodVersion:
 
 def _line(key: str) -> dict[str, object]:
     element, label = key.split(" ")
-    return {
-        "element": element,
-        "label": label,
-        "rank": 1 if label < "400" else 2,
-        "curve": Curve.LINE,
-        "weighting": Weighting.INVERSE_X2,
-        "range_top": 10.0,
-        "detection_limit": 0.01,
-        "quantification_limit": 0.05,
-        "u_floor": 0.003,
-        "u_relative": 0.02,
-    }
+    return a_line(element, label) | {"rank": 1 if label < "400" else 2}

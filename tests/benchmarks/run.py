@@ -205,7 +205,7 @@ def timed_parts(parts: dict[str, float]) -> Iterator[None]:
         (evaluating, "evaluate", lambda *_: "(evaluate, whole)"),
         (evaluating, "inputs_digest", lambda *_: "digest of inputs"),
         (evaluating, "outputs_digest", lambda *_: "digest of outputs"),
-        (evaluating, "store_results", lambda *_: "(store results, whole)"),
+        (evaluating, "store", lambda *_: "(store curves, outcomes and results, whole)"),
         (evaluating, "newest_keys", lambda *_: "newest keys"),
         (evaluating, "_select", lambda *_: "(select, whole)"),
     ]

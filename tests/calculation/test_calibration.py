@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.special import stdtrit
 
-from labresults.calculation.calibration import POWERS, Inverse, fit, read_back, u_of_read_back, weights_of
+from labresults.calculation.calibration import POWERS, Inverse, fit, read_back, signal_at, u_of_read_back, weights_of
 from labresults.calculation.run import Array
 from labresults.terms import Curve, Weighting
 from tests.calculation.published import as_printed, published, to_digits
@@ -61,6 +61,13 @@ def test_known_uncertainties_are_not_scaled_by_the_residuals() -> None:
     assert found.residual_ss[0] == as_printed(expected["chi2_obs"])
     x1, u_x1 = read_with_u(found.coefficients, found.covariance, np.array([given_["inverse"]["u_y"]]), 10.5, 1.0)
     assert (x1, u_x1) == (to_digits(expected["x1"], 12), to_digits(expected["u_x1"], 12))
+    # and forward: the signal that the line gives at a concentration that is itself uncertain
+    ((y2,), (u_y2,)) = signal_at(
+        *padded_with_zeros(found.coefficients, found.covariance),
+        np.array([given_["forward"]["x"]]),
+        np.array([given_["forward"]["u_x"]]),
+    )
+    assert (y2, u_y2) == (to_digits(expected["y2"], 12), to_digits(expected["u_y2"], 12))
 
 
 def test_an_unknown_common_uncertainty_comes_from_the_residuals() -> None:
@@ -75,12 +82,18 @@ def test_an_unknown_common_uncertainty_comes_from_the_residuals() -> None:
     assert (x1, u_x1) == (as_printed(expected["x1"]), as_printed(expected["u_x1"]))
 
 
+def padded_with_zeros(coefficients: Array, covariance: Array) -> tuple[Array, Array]:
+    """The same straight line as a quadratic without its last term."""
+    padded, padded_covariance = np.zeros((1, 3)), np.zeros((1, 3, 3))
+    padded[:, :2], padded_covariance[:, :2, :2] = coefficients, covariance
+    return padded, padded_covariance
+
+
 def read_with_u(
     coefficients: Array, covariance: Array, residual_sd: Array, y: float, replicates: float, weight: float = 1.0
 ) -> tuple[float, float]:
     """Return what a straight line reads at y, and its standard uncertainty."""
-    padded, padded_covariance = np.zeros((1, 3)), np.zeros((1, 3, 3))
-    padded[:, :2], padded_covariance[:, :2, :2] = coefficients, covariance
+    padded, padded_covariance = padded_with_zeros(coefficients, covariance)
     found = read_back(padded, np.array([1.0]), np.array([y]))
     u = u_of_read_back(
         Inverse(padded, padded_covariance, residual_sd), found, np.array([weight]), np.array([replicates])

@@ -52,6 +52,14 @@ def test_what_is_made_of_a_sample_is_left_out_where_there_is_none() -> None:
     assert listed(DILUTION, CCV, solutions=[Solution(7, Role.METHOD_BLANK)]) == "s1 s2 p7 c2"
 
 
+def test_what_is_asked_for_beside_a_solution_stands_behind_it_once() -> None:
+    asked = frozenset({Role.SERIAL_DILUTION})
+    solutions = [Solution(1, Role.SAMPLE, beside=asked), Solution(2, Role.SAMPLE), Solution(3, Role.SAMPLE)]
+    assert listed(DILUTION, CCV, solutions=solutions) == "s1 s2 p1 c3.1 p2 p3 c3.3 c2"
+    assert listed(DILUTION, CCV, solutions=solutions[:1]) == "s1 s2 p1 c3.1 c2"
+    assert listed(CCV, solutions=solutions) == "s1 s2 p1 p2 p3 c2"  # the method version has no such control sample
+
+
 def test_a_duplicate_never_stands_before_its_sample() -> None:
     solutions = [Solution(9, Role.DUPLICATE, parent=2), *samples(3)]
     assert listed(solutions=solutions) == "s1 s2 p1 p2 p9 p3"

@@ -157,11 +157,13 @@ def the_results_are_approved(desk: Desk) -> None:
 
 
 def sign(desk: Desk, password: str) -> None:
-    form = desk.page.locator("form", has=desk.page.locator("button", has_text="Approve"))
-    for box in form.locator("input[type=checkbox]").all():
-        box.check()
+    form = desk.page.locator("form[data-sign]")
+    for fold in form.locator("td details").all():
+        fold.locator("summary").click()
+    for choice in form.locator("[data-row] select").all():
+        choice.select_option("accept")
     form.locator("input[type=password]").fill(password)
-    form.locator("button", has_text="Approve").click()
+    form.get_by_role("button", name="Sign").click()
 
 
 def the_certificate_is_issued(desk: Desk, lab: Laboratory) -> None:
@@ -173,7 +175,7 @@ def the_certificate_is_issued(desk: Desk, lab: Laboratory) -> None:
     desk.press("Issue the certificate")
     assert "C26-0001, issue 1 is issued." in desk.words
     desk.keep("10-certificate")
-    for link in ("The certificate, PDF", "The spreadsheet, XLSX"):
+    for link in ("Certificate, PDF", "Spreadsheet"):
         address = desk.page.get_by_role("link", name=link).get_attribute("href")
         body = desk.page.request.get(desk.address + str(address)).body()
         assert body[:4] in (b"%PDF", b"PK\x03\x04")

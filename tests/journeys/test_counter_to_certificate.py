@@ -27,7 +27,7 @@ def test_a_delivery_becomes_a_certificate_and_a_number_is_followed_back(lab: Lab
     document = CertificateDocument.from_json(certificate.document)
     assert [row.number for row in document.rows] == [s.number for s in submission.samples.order_by("ordinal")]
     assert [cell.printed for cell in document.rows[0].cells] == ["120", "35"]
-    assert {file.kind for file in certificate.files.all()} == {"pdf", "xlsx"}
+    assert {file.kind for file in certificate.files.all()} == {"pdf", "xlsx", "csv", "long", "json"}
 
     printed = document.rows[0].cells[0]
     assert printed.result is not None

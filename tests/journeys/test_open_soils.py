@@ -22,7 +22,8 @@ from labresults.queries.delivery import delivered
 from labresults.queries.history import broken_link
 from labresults.readers.pasted import paste
 from labresults.terms import BlankRule, Curve, MaterialKind, Measure, Reach, Role, SolutionKind, Verdict, Weighting
-from reports.actions.certificates import issue_certificate, publish_certificate, save_rule_set
+from reports.actions.certificates import issue_certificate, publish_certificate
+from reports.actions.rule_sets import save_rule_set
 from reports.models import Certificate
 from reports.rules.ruleset import RuleSet
 from tests.builders import NOW, Laboratory, approved
@@ -320,7 +321,7 @@ def read_back(workbook: bytes) -> dict[str, dict[str, str]]:
     sheet = openpyxl.load_workbook(BytesIO(workbook)).worksheets[0]
     rows = list(sheet.iter_rows())
     head = next(n for n, row in enumerate(rows) if row[0].value == "Sample")
-    columns = {cell.value: cell.column - 1 for cell in rows[head] if cell.value in METALS}
+    columns = {metal: cell.column - 1 for metal in METALS for cell in rows[head] if cell.value == f"{metal} value"}
     return {
         str(row[1].value): {element: shown(row[column]) for element, column in columns.items()}
         for row in rows[head + 1 :]

@@ -133,6 +133,26 @@ def test_lineage_ends_in_the_number_that_was_asked_about_and_escapes_what_a_clie
     assert '<b>&"x' in [element.text for element in root.iter(SVG + "text")]
 
 
+def test_what_something_below_a_step_stands_on_is_drawn_further_in() -> None:
+    """Given a curve, its standard, and what that was made from; then each begins 13 px further to the right."""
+    things = (Stands("Curve", "", "#curve"), Stands("Lot W-1", "", "/l/W-1", 1), Stands("Lot L-1", "", "/l/L-1", 2))
+
+    root = parsed(lineage_plot([Stage("runs", "1057 counts/s", things)], "Lineage"))
+
+    left = {text.text: float(text.get("x") or 0) for text in root.iter(SVG + "text")}
+    assert (left["Lot W-1"] - left["Curve"], left["Lot L-1"] - left["Lot W-1"]) == (13.0, 13.0)
+    assert [link.get("href") for link in root.iter(SVG + "a")] == ["#curve", "/l/W-1", "/l/L-1"]
+
+
+def test_lineage_goes_on_in_a_row_below_where_a_row_is_full() -> None:
+    stages = [Stage("runs", f"step {number}", ()) for number in range(1, 5)]
+
+    root = parsed(lineage_plot(stages, "Lineage", in_a_row=3))
+
+    top = {text.text: float(text.get("y") or 0) for text in root.iter(SVG + "text")}
+    assert top["step 1"] == top["step 2"] == top["step 3"] < top["step 4"]
+
+
 def test_checks_say_which_of_them_left_the_limits() -> None:
     assert finding(CHECKS, 90, 110) == ("Pb 220.353 leaves 90–110 %: 113.4 % at position 30; 3 verifications hold.")
     held = replace(CHECKS, checks=CHECKS.checks[:2])

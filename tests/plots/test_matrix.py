@@ -4,7 +4,7 @@ import random
 
 import pytest
 
-from labresults.plots.matrix import MOST_LINKS, Matrix, State, counted, mark_of, matrix_plot
+from labresults.plots.matrix import MOST_LINKS, Matrix, State, counted, mark_of, matrix_plot, parted
 from tests.plots.test_drawings import SVG, marks, parsed
 
 HELD, BELOW, FAILED, TOUCHED, OVER = State.HELD, State.BELOW, State.FAILED, State.TOUCHED, State.OVER_RANGE
@@ -30,6 +30,17 @@ def test_what_says_something_leads_to_its_position() -> None:
         ("/runs/R26-0001?at=2#p2", "Cu 324.754, position 2: over range"),
         ("/runs/R26-0001?at=4#p4", "Cu 324.754, position 4: control sample outside"),
     ]
+
+
+@pytest.mark.parametrize(("count", "bands"), [(1, 1), (50, 1), (1000, 5)])
+def test_a_large_run_is_parted_into_bands_that_hold_every_position_once(count: int, bands: int) -> None:
+    whole = Matrix(("Cu 324.754",), tuple(range(1, count + 1)), [[HELD] * (count - 1) + [FAILED]], blocks=(1,) * count)
+    parts = parted(whole)
+    assert len(parts) == bands
+    assert tuple(number for part in parts for number in part.positions) == whole.positions
+    assert [state for part in parts for state in part.states[0]] == whole.states[0]
+    # then each is one band of the whole drawing: no part is as tall as two
+    assert len({parsed(matrix_plot(part)).get("viewBox", "").split()[3] for part in parts}) == 1
 
 
 def test_equal_neighbours_are_one_mark() -> None:

@@ -13,12 +13,13 @@ from tests.builders import Laboratory, a_submission, an_evaluated_run
         ([], []),
         ([Mark.CARRY_OVER], ["It was read just after a very high one"]),
         ([Mark.LINES_DISAGREE], ["Another line of this element gave another value"]),
+        ([Mark.BELOW_QUANTIFICATION], []),
         (
-            [Mark.BELOW_QUANTIFICATION, Mark.CARRY_OVER],
-            ["It was read just after", "It lies between the detection limit"],
+            [Mark.CARRY_OVER, Mark.LINES_DISAGREE],
+            ["Another line of this element", "It was read just after"],
         ),
     ],
-    ids=["nothing", "carried over", "lines disagree", "two, the heavier first"],
+    ids=["nothing", "carried over", "lines disagree", "between its limits", "two, the heavier first"],
 )
 def test_a_marked_result_asks_for_a_look_and_may_be_approved(
     lab: Laboratory, marks: list[Mark], whys: list[str]

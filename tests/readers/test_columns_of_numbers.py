@@ -52,7 +52,7 @@ def test_one_odd_cell_changes_nothing_of_the_others(cells: list[str], at: int, s
 def observed(values: Sequence[float | None], over: bool = False) -> Observation:
     return Observation(
         1, 1, "A", "Cu 324.754", "", tuple(map(str, values)), tuple(values), over,
-        None, "", False, None, "", 1, None, "", 1.0, "x", 0,
+        None, "", False, None, "", 1, None, "", 1.0, "x", 0, "",
     )  # fmt: skip
 
 
@@ -86,6 +86,32 @@ def test_a_file_says_of_each_row_what_the_row_alone_says(
     # then nothing differs
     assert whole.readings == tuple(reading for found in alone for reading in found.readings)
     assert whole.problems == tuple(problem for found in alone for problem in found.problems)
+
+
+ROWS = replace(WIDE, repeated_rows=True, ignored=("Time",))
+
+
+@given(
+    places=st.lists(st.tuples(st.integers(1, 4), st.sampled_from("AAAAB")), max_size=6),
+    of_each=st.lists(st.integers(1, 4), max_size=6),
+    cells=st.lists(st.tuples(CELLS, CELLS), min_size=24, max_size=24),
+)
+@example(places=[(1, "A"), (2, "A"), (3, "B")], of_each=[3, 3, 3], cells=[("1.25", "saturated"), ("-0.5", "x")] * 12)
+def test_rows_that_are_joined_at_once_say_what_rows_say_that_are_joined_later(
+    places: list[tuple[int, str]], of_each: list[int], cells: list[tuple[str, str]]
+) -> None:
+    # given a wide table with several rows of each place, and times, which no joining at once can keep
+    rows = [place for place, count in zip(places, of_each, strict=False) for _ in range(count)]
+    texts = [
+        f'{n};{name};2026-11-16 09:{at:02d};"{a}";"{b}"'
+        for at, ((n, name), (a, b)) in enumerate(zip(rows, cells, strict=False))
+    ]
+    content = "\n".join(["Position;Name;Time;Cu 324.754;Pb 220.353", *texts]).encode()
+    # when it is read without its times and with them
+    at_once, later = read(content, "x", ROWS), read(content, "x", replace(ROWS, ignored=(), time="Time"))
+    # then nothing else differs
+    assert at_once.readings == tuple(reading._replace(time="") for reading in later.readings)
+    assert at_once.problems == later.problems
 
 
 def test_a_large_file_is_read_as_its_first_row_is() -> None:

@@ -192,6 +192,7 @@ def test_concentrations_are_converted_exactly_column_by_column(unit: str, text: 
     found = read(content, "x", CONCENTRATIONS)
     assert (found.problems, [r.mean for r in found.readings]) == ((), [mean, 5.0])
     assert found.readings[0].replicates == (text,)  # as received
+    assert [r.text_unit for r in found.readings] == ["" if mean == float(text) else unit, ""]
 
 
 @pytest.mark.parametrize("unit", ["ppb", "mg/kg", "counts/s"])
@@ -217,7 +218,7 @@ def test_a_column_of_units() -> None:
     layout = replace(LONG, unit="mg/L", unit_column="Unit")
     text = "Position,Name,Line,Reading 1,Unit\n1,A,Cu 324.754,1,mg/L\n1,A,Pb 220.353,1,ug/L\n2,A,Pb 220.353,1,ppm\n"
     found = read(text.encode(), "x", layout)
-    assert [r.mean for r in found.readings[:2]] == [1.0, 0.001]
+    assert [(r.mean, r.text_unit) for r in found.readings[:2]] == [(1.0, ""), (0.001, "ug/L")]
     assert [(p.row, p.column, p.found) for p in found.problems] == [(4, "Unit", "ppm")]
 
 

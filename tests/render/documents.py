@@ -8,9 +8,13 @@ from reports.document import (
     Change,
     Column,
     ControlRow,
+    DerivedNote,
+    Grade,
     MethodNote,
+    OpinionNote,
     Remark,
     Row,
+    SamplingNote,
     Signature,
 )
 
@@ -28,11 +32,13 @@ ANALYTES = (
     ("Zn", "mg/kg", "AR", "0.5", "1.5"),
 )
 MORE = ("Al", "Ba", "Ca", "Cd", "Co", "Cr", "K", "Li", "Mg", "Mn", "Mo", "Na", "Ni", "P", "Sr", "Ti")
+RARE = ("Be", "Bi", "Ce", "Cs", "Ga", "Ge", "Hf", "In", "La", "Nb", "Rb", "Re", "Sb")
+RAREST = ("Sc", "Se", "Sn", "Ta", "Te", "Th", "Tl", "U", "V", "W", "Y", "Zr")
 
 
 def columns(count: int) -> tuple[Column, ...]:
-    """Return the first `count` of 24 invented columns."""
-    rows = [*ANALYTES, *((formula, "mg/kg", "AR", "0.5", "1.5") for formula in MORE)]
+    """Return the first `count` of 49 invented columns."""
+    rows = [*ANALYTES, *((formula, "mg/kg", "AR", "0.5", "1.5") for formula in (*MORE, *RARE, *RAREST))]
     return tuple(
         Column(formula, formula, unit, "as received", method, detection, quantification)
         for formula, unit, method, detection, quantification in rows[:count]
@@ -196,4 +202,70 @@ def amendment() -> CertificateDocument:
         replaces="issue 1 of 12 November 2026",
         replaces_why="The maker of arsenic stock lot L-2209 withdrew it: it held 3.4 % more than stated.",
         changes=(Change(row.number, "As, mg/kg", "119", "123"),),
+    )
+
+
+def with_limits_of_their_own(analytes: int = 6, samples: int = 12) -> CertificateDocument:
+    """Return a certificate with a result in words, uncertainties, and samples that have limits of their own."""
+    document = certificate(analytes, samples)
+    made = []
+    for at, row in enumerate(document.rows):
+        cells = [replace(one, u="0.4" if one.number else "") for one in row.cells] if at % 2 else list(row.cells)
+        if at % 3 == 0:
+            cells[1] = replace(cells[1], detection_limit="0.4", quantification_limit="1.2")
+        if at == 4:
+            words = "insufficient sample, not measured"
+            cells[2] = replace(cells[2], printed=words, number=None, sign="", limit=None, mark="b")
+        made.append(
+            replace(row, cells=tuple(cells), condition="bag torn, part of it lost" if at == 2 else row.condition)
+        )
+    return replace(document, rows=tuple(made))
+
+
+def everything() -> CertificateDocument:
+    """Return a certificate with each thing that few have: sampling, opinion, means, several submissions, an address."""
+    document = certificate(5, 9)
+    heads = document.columns[:2]
+    means = tuple(
+        replace(one, printed="1.24", number="1.24", sign="", limit=None, mark="", u="0.1")
+        for one in document.rows[0].cells[:2]
+    )
+    return replace(
+        document,
+        rows=tuple(replace(row, submission=f"S26-03{11 + at // 5}") for at, row in enumerate(document.rows)),
+        submissions=("S26-0311", "S26-0312"),
+        accreditation="Results marked † are within the scope of accreditation.",
+        sampling_notes=(
+            SamplingNote(
+                "all samples",
+                "A. Adeyemi",
+                "5 November 2026",
+                "face 3, north drive",
+                "plan SP-2, grab samples",
+                "dry",
+                "not known",
+            ),
+        ),
+        opinions=(
+            OpinionNote(
+                "KF26-04112",
+                "The gold is likely to be coarse.",
+                "two pulps that differ",
+                "Hamid Castellane",
+                "12 November 2026",
+            ),
+        ),
+        derived_notes=(
+            DerivedNote(
+                "Au",
+                "Au",
+                "gold over the set",
+                "sum of mass times grade over sum of mass",
+                "A term below its detection limit counts as zero.",
+                "common practice, no source",
+            ),
+        ),
+        grade_columns=heads,
+        grades=(Grade("Composite 1", "KF26-04112 to KF26-04116", "12.40", means),),
+        verify_address="https://lab.example/v/7KQ4-MX2R",
     )

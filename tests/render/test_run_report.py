@@ -11,6 +11,8 @@ from pypdfium2 import PdfDocument
 from labresults.actions.evaluation import accept_control, evaluate_run
 from labresults.models import ControlOutcome, Evaluation
 from labresults.terms import Verdict
+from reports.queries.run_report import run_report
+from reports.queries.words import labels_in_words
 from reports.render.run_report import render_run_report
 from reports.run_report import NO_CERTIFICATE, NOT_RECOMPUTED, Picture, RunReport
 from tests.builders import Laboratory, a_run, a_submission, a_weighed_batch, an_evaluated_run
@@ -65,6 +67,49 @@ def test_it_says_what_the_run_stands_on(lab: Laboratory, evaluation: Evaluation)
         "End of the report of run R26-0001",
     ):
         assert expected in words, expected
+
+
+def test_control_samples_that_all_hold_stand_in_one_row(lab: Laboratory) -> None:
+    """Given a run of two lines in which one check of lead failed; then only that line has a row of its own."""
+    found = an_evaluated_run(lab, a_submission(lab, 8), factors={("CCV 1", "Pb"): 1.2})
+    told = run_report(found.run.number, lab.later(), "Analyst Person").judged
+    checks = [row for row in told if row.control.startswith("continuing calibration verification")]
+    assert [(row.line, row.outside) for row in checks] == [("Pb 220.353", "1"), ("Cu 324.754", "")]
+    initial = [row for row in told if row.control.startswith("initial calibration verification")]
+    assert [(row.line, row.judged, row.outside) for row in initial] == [("2 lines", "2", "")]
+
+
+def test_neighbours_stand_together_and_control_samples_alone(lab: Laboratory) -> None:
+    found = an_evaluated_run(lab, a_submission(lab, 8))
+    rows = run_report(found.run.number, lab.later(), "Analyst Person").positions
+    samples = [row for row in rows if row.what == "sample"]
+    assert [row.label for row in samples] == ["KF26-00001 to KF26-00003", "KF26-00004 to KF26-00008"]
+    first, _, last = samples[1].number.partition("–")
+    assert int(last) - int(first) == 4
+    checks = [row for row in rows if row.what.startswith("continuing calibration verification")]
+    assert all(row.number.isdecimal() and row.is_control for row in checks)
+
+
+def test_what_is_asked_again_for_one_reason_stands_in_one_row(lab: Laboratory) -> None:
+    """Given a check that failed for lead; then every sample that it brackets is named once, with its reason."""
+    found = an_evaluated_run(lab, a_submission(lab, 8), factors={("CCV 1", "Pb"): 1.2})
+    told = run_report(found.run.number, lab.later(), "Analyst Person")
+    assert told.repeat_count == len(told.repeats) == 1
+    assert (told.repeats[0].label, told.repeats[0].why.count("Read")) == ("KF26-00001 to KF26-00008", 1)
+
+
+@pytest.mark.parametrize(
+    ("labels", "words"),
+    [
+        ([], ""),
+        (["KF26-00009", "KF26-00010", "KF26-00011", "KF26-00013"], "KF26-00009 to KF26-00011, KF26-00013"),
+        (["KF26-00001", "KF26-00002"], "KF26-00001, KF26-00002"),
+        (["S9", "S10", "S11"], "S9, S10, S11"),  # a number of more figures does not count on
+        (["A-1 D", "A-2 D", "A-3 D"], "A-1 D, A-2 D, A-3 D"),
+    ],
+)
+def test_labels_that_count_on_are_drawn_together(labels: list[str], words: str) -> None:
+    assert labels_in_words(labels) == words
 
 
 def test_it_is_no_certificate_and_holds_nothing_of_a_client(lab: Laboratory, evaluation: Evaluation) -> None:

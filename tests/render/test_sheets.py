@@ -31,7 +31,7 @@ def test_no_column_is_lost_and_none_stands_twice(analytes: int) -> None:
     assert " ".join(sheet.formulas for sheet in sheets) == " ".join(column.formula for column in document.columns)
     for sheet in sheets:
         assert [line.number for line in sheet.lines] == [row.number for row in document.rows]
-        assert all(len(line.figures) == len(sheet.heads) for line in sheet.lines)
+        assert all(len(line.cells) == len(sheet.heads) for line in sheet.lines)
     assert [sheet.has_conformity for sheet in sheets] == [False] * (len(sheets) - 1) + [True]
 
 
@@ -39,7 +39,7 @@ def test_a_sample_without_a_column_leaves_its_place_empty() -> None:
     document = documents.certificate(3, 2)
     short = replace(document.rows[0], cells=document.rows[0].cells[1:])
     (sheet,) = lay_out(replace(document, rows=(short, document.rows[1]))).sheets
-    assert [figure.text for figure in sheet.lines[0].figures] == ["", *(cell.printed for cell in short.cells)]
+    assert [cell.text for cell in sheet.lines[0].cells] == ["", *(cell.printed for cell in short.cells)]
 
 
 def test_a_long_identification_is_broken_rather_than_cut() -> None:
@@ -57,11 +57,19 @@ def test_matrix_and_condition_are_said_where_samples_differ() -> None:
     assert [line.note for line in lay_out(document).sheets[0].lines] == ["", ""]
 
 
-def test_a_remark_stands_below_each_part_that_needs_it() -> None:
-    document = documents.certificate(24, 1)
-    cells = tuple(replace(cell, mark="b" if cell.column == "Ti" else "") for cell in document.rows[0].cells)
-    sheets = lay_out(replace(document, rows=(replace(document.rows[0], cells=cells),))).sheets
-    assert [[remark.mark for remark in sheet.remarks] for sheet in sheets] == [[], ["b"]]
+def test_columns_of_one_method_stay_together_where_that_costs_no_sheet() -> None:
+    document = documents.certificate(20, 2)
+    methods = ["AR"] * 7 + ["FA"] * 13
+    columns = tuple(replace(c, method=m) for c, m in zip(document.columns, methods, strict=True))
+    layout = lay_out(replace(document, columns=columns))
+    assert [[head.method for head in sheet.heads] for sheet in layout.sheets] == [["AR"] * 7, ["FA"] * 13]
+
+
+def test_rows_of_several_submissions_are_grouped() -> None:
+    document = documents.certificate(2, 3)
+    rows = tuple(replace(r, submission=s) for r, s in zip(document.rows, ("S1", "S1", "S2"), strict=True))
+    (sheet,) = lay_out(replace(document, rows=rows)).sheets
+    assert [line.group for line in sheet.lines] == ["S1", "", "S2"]
 
 
 @pytest.mark.parametrize(

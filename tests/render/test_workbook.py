@@ -59,7 +59,7 @@ def _names(book: Workbook) -> list[str]:
     """Return what stands over the further columns: value, limit, and so on, for all analytes."""
     sheet = book["Results"]
     last_head = int(re.sub(r"\D", "", sheet.freeze_panes)) - 1
-    return [cell.value for cell in sheet[last_head][FIRST_VALUE - 1 :] if cell.value]
+    return [cell.value for cell in sheet[last_head][FIRST_VALUE - 1 :] if cell.value != "Conformity"]
 
 
 def test_each_cell_shows_the_figures_of_the_certificate() -> None:
@@ -82,7 +82,7 @@ def test_a_value_below_its_limit_is_text_and_its_limit_a_number_beside_it() -> N
     value, limit = _row_of(book, document.rows[0].number)[FIRST_VALUE - 1 : FIRST_VALUE + 1]
     assert (value.value, value.data_type) == ("<0.20", "s")
     assert (limit.value, display(limit.value, limit.number_format)) == (0.2, "0.20")
-    assert _names(book)[:2] == ["value", "limit"]
+    assert _names(book)[:2] == ["Au value", "Au limit"]
 
 
 def test_words_stay_words_even_if_they_begin_with_a_figure() -> None:
@@ -107,7 +107,7 @@ def test_units_and_limits_stand_over_each_analyte() -> None:
     width = len(_names(_open(document))) // 8
     for at, column in enumerate(document.columns):
         index = FIRST_VALUE - 1 + at * width
-        assert heads["Sample"][index].value == column.formula
+        assert heads["Analyte"][index].value == column.formula
         assert heads["Unit"][index].value == column.unit
         assert heads["Method"][index].value == column.method
         limit = heads["Detection limit"][index]
@@ -122,16 +122,16 @@ def test_further_columns_appear_only_where_something_stands_in_them() -> None:
     plain = documents.certificate(1, 1)
     cell = replace(plain.rows[0].cells[0], u="0.10", detection_limit="0.04", mark="a")
     full = replace(plain, rows=(replace(plain.rows[0], cells=(cell,)),))
-    assert _names(_open(plain)) == ["value", "limit"]
-    assert _names(_open(full)) == ["value", "limit", "U", "own detection limit", "remark"]
+    assert _names(_open(plain)) == ["Au value", "Au limit"]
+    assert _names(_open(full)) == ["Au value", "Au limit", "Au U", "Au own detection limit", "Au remark"]
     line = _row_of(_open(full), plain.rows[0].number)
     assert [cell.value for cell in line[6:9]] == [0.1, 0.04, "a"]
 
 
-def test_three_sheets_hold_methods_and_control_samples_too() -> None:
+def test_further_sheets_hold_methods_control_samples_and_an_explanation() -> None:
     document = documents.certificate(8, 2)
     book = _open(document)
-    assert book.sheetnames == ["Results", "Methods and limits", "Control samples"]
+    assert book.sheetnames == ["Results", "Methods and limits", "Control samples", "Read me"]
     methods = [value for row in book["Methods and limits"].values for value in row]
     for text in (document.rule_text, *document.statements, document.check_code, document.chain_head):
         assert text in methods
@@ -192,3 +192,37 @@ def test_a_printed_number_is_shown_again_as_it_was(printed: str, value: float) -
 @pytest.mark.parametrize("text", ["<0.2", ">100", "184 ± 9", "90–110", "insufficient sample", "", "1,5", "12 3"])
 def test_what_is_not_one_number_stays_text(text: str) -> None:
     assert shown(text) is None
+
+
+def test_filters_stand_on_the_heads_and_every_page_repeats_them() -> None:
+    document = documents.certificate(8, 30)
+    book = _open(document)
+    sheet = book["Results"]
+    head = int(re.sub(r"\D", "", sheet.freeze_panes)) - 1
+    first, last = sheet.auto_filter.ref.split(":")
+    assert first == f"A{head}"
+    assert last.endswith(str(head + len(document.rows)))
+    heads = [cell.value for cell in sheet[head] if cell.value]
+    assert len(heads) == len(set(heads)) == sheet[last].column
+    assert (sheet.print_title_rows, sheet.print_title_cols) == (f"$1:${head}", "$A:$B")
+    for each in book.worksheets:
+        setup = each.page_setup
+        assert (setup.orientation, int(setup.paperSize), setup.fitToWidth, setup.fitToHeight) == ("landscape", 9, 1, 0)
+        assert document.number in each.oddFooter.left.text
+
+
+def test_the_last_sheet_explains_the_file() -> None:
+    said = " ".join(str(value) for row in _open(documents.everything())["Read me"].values for value in row if value)
+    for text in ("is text, so that nobody adds it up", documents.everything().check_code, "never a formula"):
+        assert text in said
+
+
+def test_means_over_sets_opinions_and_derived_results_are_there() -> None:
+    document = documents.everything()
+    book = _open(document)
+    results = [value for row in book["Results"].values for value in row]
+    for grade in document.grades:
+        assert grade.name in results
+    methods = " ".join(str(value) for row in book["Methods and limits"].values for value in row)
+    for words in (*(note.formula for note in document.derived_notes), *(note.text for note in document.opinions)):
+        assert words in methods

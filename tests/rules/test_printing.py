@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 from labresults.terms import Mark, Tie
 from reports.rules.censoring import Below, Limits, decide, round_limit_above, round_limit_below
 from reports.rules.printing import PrintedValue, print_limit, print_result
-from reports.rules.ruleset import BadRuleSet, RuleSet, Switch, describe
+from reports.rules.rule_words import describe
+from reports.rules.ruleset import BadRuleSet, RuleSet, Switch
 from reports.rules.uncertainty import UncertaintyRule
 
 RULE = RuleSet("three figures", 1)

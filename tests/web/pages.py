@@ -3,12 +3,12 @@
 from django.urls import reverse
 
 from labresults.models import AuditEvent, PreparationBatch, Run, Sample, Submission
-from tests.builders import Laboratory, a_certificate, a_submission, an_evaluated_run, approved
+from tests.builders import Laboratory, a_certificate, a_derived, a_submission, an_evaluated_run, approved
 
 
 def a_busy_laboratory(lab: Laboratory) -> None:
     """One submission on a certificate, one measured, one just received."""
-    first = a_submission(lab, 2, names=["first a", "first b"])
+    first = a_submission(lab, 2, names=["first a", "first b"], derived=[a_derived(lab)])
     an_evaluated_run(lab, first)
     approved(lab, first)
     a_certificate(lab, first, draw=False)
@@ -26,6 +26,10 @@ def addresses() -> dict[str, str]:
         "submissions": (),
         "submission": (submission,),
         "change-request": (submission,),
+        "sample-sets": (submission,),
+        "derived-of-sample": (Sample.objects.earliest("pk").number,),
+        "derived-results": (),
+        "derived-result": ("metals",),
         "add-sample": (submission,),
         "samples": (),
         "sample": (Sample.objects.earliest("pk").number,),
@@ -45,6 +49,13 @@ def addresses() -> dict[str, str]:
         "layout": ("long",),
         "access": (),
         "certificates": (),
+        "client": ("ridge",),
+        "verify": (),
+        "certificate": ("C26-0001", 1),
+        "certificate-progress": ("C26-0001", 1),
+        "amend-certificate": ("C26-0001", 1),
+        "amendment-changes": ("C26-0001", 1),
+        "amend-certificates": (),
         "labels": (submission,),
         "batch-labels": (PreparationBatch.objects.earliest("pk").number,),
         "preparation": (),
@@ -55,6 +66,16 @@ def addresses() -> dict[str, str]:
         "fire": (PreparationBatch.objects.earliest("pk").number,),
         "methods": (),
         "holding-times": (),
+        "limit-sets": (),
+        "scope": ("AR-7",),
+        "sampling": (submission,),
+        "opinion": (submission,),
+        "rule-sets": (),
+        "rule-set": ("R2",),
+        "printing": (submission,),
+        "plausibility": (),
+        "exceptions": (),
+        "second-factor": (),
         "method": ("AR-7",),
         "method-limits": ("AR-7",),
         "method-interferences": ("AR-7",),
@@ -66,6 +87,8 @@ def addresses() -> dict[str, str]:
         "clients": (),
         "people": (),
         "calendar": (),
+        "forward": (),
+        "nonconforming": (),
         "audit": (),
         "audit-event": (AuditEvent.objects.count(),),
     }

@@ -3,6 +3,7 @@
 import hashlib
 from collections.abc import Callable
 from io import BytesIO
+from urllib.parse import urlencode
 
 import pytest
 from django.test import Client
@@ -13,6 +14,7 @@ from labresults.actions.people import enrol_person
 from labresults.actions.samples import register_client
 from labresults.models import AuditEvent, Submission
 from reports.models import Certificate
+from reports.queries.files import file_name
 from tests.builders import NOW, PASSWORD, Laboratory, a_certificate, a_submission, an_evaluated_run, approved
 
 AsRole = Callable[[str], Client]
@@ -48,8 +50,9 @@ def test_the_issuer_previews_issues_and_downloads(lab: Laboratory, ready: Submis
     for file in certificate.files.all():
         sent = browser.get(reverse("certificate-file", args=["C26-0001", 1, file.kind]))
         assert hashlib.sha256(sent.content).hexdigest() == file.sha256
-        assert f"C26-0001-issue-1.{file.kind}" in sent["Content-Disposition"]
-    assert AuditEvent.objects.count() == events + 2
+        assert file_name(certificate, file.kind) in sent["Content-Disposition"]
+    acts = AuditEvent.objects.order_by("seq").values_list("act", flat=True)[events:]
+    assert list(acts) == ["issue_certificate", "publish_certificate", "notify_client"]
 
 
 def test_what_is_missing_is_named_and_nothing_is_issued(lab: Laboratory, as_role: AsRole) -> None:
@@ -82,7 +85,8 @@ def test_every_printed_number_leads_to_its_trace(lab: Laboratory, ready: Submiss
     certificate = a_certificate(lab, ready)
     page = words(as_role("auditor"), "certificate", "C26-0001", 1)
     for line in certificate.lines.all():
-        assert reverse("trace", args=[line.result_id]) in page
+        place = urlencode({"of": line.sample.number, "column": line.column}).replace("+", "%20")
+        assert f"{reverse('printed-trace', args=['C26-0001', 1])}?{place}" in page.replace("&amp;", "&")
 
 
 def test_a_frozen_certificate_is_drawn_again_from_what_is_frozen(
@@ -91,8 +95,8 @@ def test_a_frozen_certificate_is_drawn_again_from_what_is_frozen(
     certificate = a_certificate(lab, ready, draw=False)
     browser = as_role("issuer")
     assert "not drawn yet" in words(browser, "certificate", "C26-0001", 1)
-    assert "will not change" in posted(browser, "draw-certificate", "C26-0001", 1)
-    assert certificate.files.count() == 2
+    assert "Certificate, PDF" in posted(browser, "draw-certificate", "C26-0001", 1)
+    assert certificate.files.count() >= 2
 
 
 def test_an_amendment_and_a_withdrawal_need_their_reason(lab: Laboratory, ready: Submission, as_role: AsRole) -> None:
@@ -129,7 +133,7 @@ def test_a_clients_people_get_their_own_files_and_nobody_elses(lab: Laboratory, 
     assert answers == {"own": [200, 403, 403], "other": [404, 403, 403]}
 
 
-@pytest.mark.parametrize("page", ["certificates", "certificate", "certify"])
+@pytest.mark.parametrize("page", ["certificates", "certificate", "certify", "amend-certificate", "amendment-changes"])
 def test_pages_make_few_queries(
     lab: Laboratory,
     ready: Submission,
@@ -138,7 +142,7 @@ def test_pages_make_few_queries(
     django_assert_max_num_queries: Callable[[int], object],
 ) -> None:
     a_certificate(lab, ready, draw=False)
-    args = {"certificate": ["C26-0001", 1], "certify": [ready.number]}.get(page, [])
+    args = {"certificates": [], "certify": [ready.number]}.get(page, ["C26-0001", 1])
     browser = as_role("issuer")
     with django_assert_max_num_queries(30):  # type: ignore[attr-defined]
         assert browser.get(reverse(page, args=args)).status_code == 200

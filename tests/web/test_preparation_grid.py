@@ -130,6 +130,20 @@ def test_the_total_and_the_factor_are_shown_for_what_is_typed_too(batch: Prepara
     assert (row.verdict, row.total, row.factor) == ("outside", 50.0, 12500.0)
 
 
+def test_another_final_volume_is_said_and_is_kept_with_a_reason(batch: PreparationBatch, as_role: AsRole) -> None:
+    typed = {"t3-mass_g": "0.5", "t3-volume_mL": "100"}
+    answer = post(as_role, batch, **typed)
+    assert problems_of(answer)[3].startswith("Volume: 100 mL is not the 50 mL that the method makes up to. Correct it")
+    assert 'data-volume="50.0"' in answer.content.decode()
+    assert '<span class="problem" data-apart>not 50 mL</span>' in answer.content.decode()
+    assert not Weighing.objects.exists()
+
+    post(as_role, batch, **typed, **{"t3-reason": "no other flask"})
+    assert recorded("volume_mL", "reason") == [(3, 100.0, "no other flask")]
+    page = as_role("preparer").get(reverse("batch", args=[batch.number])).content.decode()
+    assert page.count("data-apart") == 1  # as long as it stands
+
+
 def test_what_was_copied_from_paper_keeps_when_it_was_read(batch: PreparationBatch, as_role: AsRole) -> None:
     post(as_role, batch, read_at="2026-11-16T17:30", **{"t3-mass_g": "0.5"})
     row = Weighing.objects.get()

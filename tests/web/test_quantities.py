@@ -2,7 +2,7 @@
 
 import pytest
 
-from labresults.templatetags.quantities import allowed, along, day, figures, gauge, observed, plain, things
+from labresults.templatetags.quantities import allowed, along, day, factor, figures, gauge, observed, plain, things
 from labresults.terms import Measure
 
 SPACE = "\u00a0"
@@ -36,6 +36,24 @@ def test_figures(value: float | None, count: int, shown: str) -> None:
 )
 def test_plain(value: float | None, shown: str) -> None:
     assert plain(value) == shown
+
+
+@pytest.mark.parametrize(
+    ("value", "shown"),
+    [
+        (50 / 49, "1.02"),  # 1 mL added to 49 mL: 1.020408163
+        (10.0, "10"),
+        (2.5, "2.5"),
+        (13.3333333, "13.33"),
+        (12500.0, "12 500"),
+        (12345.678, "12 346"),
+        (None, ""),
+    ],
+)
+def test_a_factor_has_four_figures_at_most_behind_which_nothing_before_the_point_is_lost(
+    value: float | None, shown: str
+) -> None:
+    assert factor(value) == shown.replace(" ", SPACE)
 
 
 @pytest.mark.parametrize(

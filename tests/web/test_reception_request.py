@@ -6,7 +6,8 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from labresults.actions.samples import register_limits, register_matrices
+from labresults.actions.limits import register_limits
+from labresults.actions.samples import register_matrices
 from labresults.models import (
     LimitSet,
     Method,

@@ -1,8 +1,10 @@
 """What is to be measured again: proposed with its cause, planned, let stand by name, and gone from the list then."""
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import pytest
+from django.core.management import call_command
 from django.test import Client
 from django.urls import reverse
 
@@ -10,10 +12,13 @@ from labresults.actions.batches import begin_batch
 from labresults.actions.evaluation import accept_control, evaluate_run, let_stand
 from labresults.actions.runs import plan_run
 from labresults.actions.weighings import Weighed, record_weighings
-from labresults.models import ControlOutcome, Evaluation, LetStand, Position
-from labresults.queries.repeats import open_repeats, wanted
+from labresults.models import ControlOutcome, Evaluation, LetStand, Position, Run
+from labresults.queries.repeats import open_repeats
+from labresults.queries.run_planning import wanted_again
 from labresults.terms import Repeat, RepeatCause, Role, Verdict
 from tests.builders import Laboratory, a_method, a_run, a_submission, an_evaluated_run
+from tests.journeys.faults.night import NO_FAULT, a_night
+from tests.journeys.faults.planting import times
 
 AsRole = Callable[[str], Client]
 OVER = {"KF26-00002": {"Cu": 4500.0, "Pb": 35.0}}
@@ -48,8 +53,8 @@ def test_an_over_range_solution_waits_with_its_factor_and_cause(over_range: Eval
     (repeat,) = open_repeats()
     assert (repeat.position.label, repeat.run) == ("KF26-00002", over_range.run)
     assert (repeat.cause, repeat.kind, repeat.factor) == (RepeatCause.OVER_RANGE, Repeat.RE_DILUTE, 10.0)
-    assert wanted("AR-7")[repeat.portion.pk][:2] == (10.0, Repeat.RE_DILUTE)
-    assert f"R26-0001, position {repeat.position.number}: " in wanted("AR-7")[repeat.portion.pk][2]
+    assert wanted_again("AR-7")[repeat.portion.pk][:2] == (10.0, Repeat.RE_DILUTE)
+    assert f"R26-0001, position {repeat.position.number}: " in wanted_again("AR-7")[repeat.portion.pk][2]
 
 
 def test_the_list_of_another_method_is_empty(lab: Laboratory, over_range: Evaluation, as_role: AsRole) -> None:
@@ -89,7 +94,7 @@ def test_a_failed_check_asks_for_what_it_touches_until_it_is_accepted(lab: Labor
 
 
 def test_a_second_reading_keeps_the_dilution_that_was_made(lab: Laboratory, failed: Evaluation) -> None:
-    assert {factor for factor, _, _ in wanted("AR-7").values()} == {1.0}
+    assert {asked.factor for asked in wanted_again("AR-7").values()} == {1.0}
 
 
 def test_what_is_marked_is_let_stand_by_name_with_the_reason(over_range: Evaluation, as_role: AsRole) -> None:
@@ -157,3 +162,56 @@ def test_it_makes_few_queries_whatever_waits(
         )
     with django_assert_max_num_queries(6):  # type: ignore[attr-defined]
         assert len({repeat.run for repeat in open_repeats("AR-7")}) == 3
+
+
+# ---------------------------------------------------------------- what a repeat is compared with
+
+
+def a_rich_duplicate(lab: Laboratory) -> Evaluation:
+    """A run of which one laboratory duplicate, by itself, reads over range. Only the duplicate is asked for again."""
+    return an_evaluated_run(lab, a_submission(lab, 3), factors={("KF26-00003 D", "Cu"): 30.0})
+
+
+def test_a_duplicate_that_is_diluted_again_brings_its_sample_at_the_same_dilution(
+    lab: Laboratory, as_role: AsRole
+) -> None:
+    evaluation = a_rich_duplicate(lab)
+    duplicate = evaluation.run.positions.get(role=Role.DUPLICATE)
+    sample = duplicate.portion.parent
+    assert {repeat.portion for repeat in open_repeats()} == {duplicate.portion}
+
+    asked = wanted_again("AR-7")
+
+    assert {key: (each.factor, each.kind) for key, each in asked.items()} == {
+        duplicate.portion_id: (5.0, Repeat.RE_DILUTE), sample.pk: (5.0, Repeat.RE_DILUTE),
+    }  # fmt: skip
+    said = f"Its laboratory duplicate {duplicate.label} is measured again, and compared with it. R26-0001, position "
+    assert asked[sample.pk].cause.startswith(said)
+    page = words(as_role("analyst"), "plan-run", again=evaluation.run.number)
+    assert page.count(" checked") == 2
+    assert "stands without the sample" not in page
+    assert said in page
+
+
+def test_a_sample_that_is_asked_for_itself_comes_once_and_as_it_was_asked_for(lab: Laboratory) -> None:
+    """Given a failed check that touches a sample and its duplicate."""
+    an_evaluated_run(lab, a_submission(lab, 3), factors={("CCV 1", "Pb"): 1.2})
+    asked = wanted_again("AR-7")
+    assert {each.factor for each in asked.values()} == {1.0}
+    assert not any("compared with it" in each.cause for each in asked.values())
+
+
+def test_a_serial_dilution_that_failed_is_made_again_beside_its_sample(lab: Laboratory) -> None:
+    # given a serial dilution, five times, that does not agree with its sample
+    night = a_night(lab, replace(NO_FAULT, tubes=times(1.5, "KF26-00006 SD")))
+    assert night.evaluation is not None
+    sample = night.evaluation.run.positions.get(label="KF26-00006").portion
+    # then the sample is read again as it was, not diluted five times, with the dilution behind it
+    asked = wanted_again("NT-1")
+    assert (asked[sample.pk].factor, asked[sample.pk].kind) == (1.0, Repeat.RE_READ)
+    assert asked[sample.pk].beside == {Role.SERIAL_DILUTION}
+    call_command("plan_run", again="NT-1", instrument=lab.spectrometer.code, by="analyst", reason="as proposed")
+    again = Run.objects.latest("pk").positions
+    places = {label: (number, dilution) for label, number, dilution in again.values_list("label", "number", "dilution")}
+    assert places["KF26-00006"][1] == 1.0
+    assert places["KF26-00006 SD"] == (places["KF26-00006"][0] + 1, 5.0)

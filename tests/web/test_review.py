@@ -60,7 +60,8 @@ def failed(lab: Laboratory) -> Submission:
 
 
 def shown(browser: Client, submission: Submission, **query: object) -> str:
-    return browser.get(reverse("review", args=[submission.number]), query).content.decode()
+    alone = {"alone": 1} if "cell" in query else {}
+    return browser.get(reverse("review", args=[submission.number]), query | alone).content.decode()
 
 
 def sent(browser: Client, page: str, submission: Submission, **given: object) -> str:
@@ -106,7 +107,7 @@ def test_every_result_stands_in_the_matrix_with_its_limit(
 
 def test_what_fails_is_marked_ordered_first_and_named(lab: Laboratory, failed: Submission, as_role: AsRole) -> None:
     page = shown(as_role("reviewer"), failed)
-    assert page.count('<td class="num bad') == 3
+    assert page.count('class="num bad') == 3
     assert "3 of them cannot be approved as they are" in page
     assert "Cu in 3\N{NO-BREAK SPACE}samples" in page
     outcome = ControlOutcome.objects.filter(verdict=Verdict.OUTSIDE).first()
@@ -124,12 +125,14 @@ def test_an_accepted_failure_asks_for_a_look_and_blocks_no_more(
     assert "the tube was dirty" in page
     assert 'class="num bad' not in page
     assert "asks for it" not in page
-    assert "3\N{NO-BREAK SPACE}results that ask for it" in page
-    refused = sent(browser, "approve", failed, password=PASSWORD)
-    assert "3 results ask for a look. Say that you have looked before you sign." in refused
-    assert not Review.objects.exists()
-    sent(browser, "approve", failed, password=PASSWORD, looked="yes")
-    assert waiting_for_review(failed) == []
+    # what nothing stands against is approved; each that asks waits on, until it is accepted by itself
+    sent(browser, "approve", failed, password=PASSWORD)
+    assert len(waiting_for_review(failed)) == 3
+    nothing = sent(browser, "approve", failed, password=PASSWORD)
+    assert "Nothing is decided yet: accept each that asks for a look" in nothing
+    first, *others = waiting_for_review(failed)
+    sent(browser, "approve", failed, password=PASSWORD, **{f"d-{first}": "accept"})
+    assert waiting_for_review(failed) == others
 
 
 def test_evidence_comes_with_the_page_and_alone(lab: Laboratory, measured: Submission, as_role: AsRole) -> None:
@@ -184,20 +187,21 @@ def test_evidence_of_another_submission_is_not_shown(lab: Laboratory, measured: 
     foreign = {"cell": result_of(other, "Cu").pk}
     browser = as_role("reviewer")
     assert browser.get(address, foreign, headers={"HX-Request": "true"}).status_code == 404
-    assert "another" not in browser.get(address, foreign).content.decode()
+    assert browser.get(address, foreign | {"alone": 1}).status_code == 404
+    assert other.samples.get().number not in browser.get(address, foreign).content.decode()
 
 
 def test_a_submission_without_results_says_so(lab: Laboratory, as_role: AsRole) -> None:
     page = shown(as_role("reviewer"), a_submission(lab))
     assert "There is no result yet to look at" in page
-    assert "Approve with a signature" not in page
+    assert "data-sign" not in page
 
 
 def test_the_reviewer_signs_and_goes_on_to_the_certificate(
     lab: Laboratory, measured: Submission, as_role: AsRole
 ) -> None:
     page = sent(as_role("reviewer"), "approve", measured, password=PASSWORD)
-    assert "Approved, and signed with your name." in page
+    assert "Signed with your name." in page
     assert waiting_for_review(measured) == []
     review = Review.objects.get()
     assert (review.meaning, review.items.count()) == ("Reviewed and approved", 6)
@@ -209,7 +213,7 @@ def test_the_reviewer_signs_and_goes_on_to_the_certificate(
     [
         ("reviewer", {"password": "guess"}, "The password is not right; nothing was signed."),
         ("reviewer", {"password": ""}, "The password is not right; nothing was signed."),
-        ("analyst", {"password": PASSWORD}, "may not approve results"),
+        ("analyst", {"password": PASSWORD}, "may not sign review"),
         ("reviewer", {"password": PASSWORD, "seen": "0" * 64}, "What waits has changed since this page was shown."),
         ("reviewer", {"password": PASSWORD, "meaning": "Seen"}, "Meaning:"),
         ("reviewer", {"password": PASSWORD, "method": "XX-1"}, "What:"),
@@ -243,21 +247,21 @@ def test_an_open_failure_stops_the_signature_until_those_are_sent_back(
     lab: Laboratory, failed: Submission, as_role: AsRole
 ) -> None:
     browser = as_role("reviewer")
-    assert "Measure again, or accept it by name first." in sent(
-        browser, "approve", failed, password=PASSWORD, looked="yes"
-    )
+    marked = re.findall(r'data-row="(\d+)" data-asks [^>]*data-blocks', shown(browser, failed))
+    assert len(marked) == 3
+    accepted = {f"d-{key}": "accept" for key in marked}
+    assert "accept it by name first." in sent(browser, "approve", failed, password=PASSWORD, **accepted)
     assert not Review.objects.exists()
 
-    marked = re.findall(r'name="results" value="(\d+)" checked', shown(browser, failed))
-    assert len(marked) == 3
     page = sent(
-        browser, "turn-down", failed, results=marked, decision="sent back", reason="read again", password=PASSWORD
-    )
+        browser, "approve", failed, password=PASSWORD, meaning="Approved except those sent back or refused",
+        **{"g-0": "preparation", "gr-0": "digest again"},
+    )  # fmt: skip
     assert "3\N{NO-BREAK SPACE}results were refused or sent back." in page
     assert page.count(">sent back</a>") == 3
-    assert "3\N{NO-BREAK SPACE}results wait. Nothing stands against them" in page
-
-    sent(browser, "approve", failed, password=PASSWORD, meaning="Approved except those sent back or refused")
+    bench = browser.get(reverse("preparation")).content.decode()
+    assert "Sent back by a reviewer, to be prepared anew" in bench
+    assert "digest again" in bench
     assert sorted(Review.objects.values_list("decision", flat=True)) == [Decision.APPROVE, Decision.SEND_BACK]
     assert waiting_for_review(failed) == []
 
@@ -276,14 +280,14 @@ def test_an_open_failure_stops_the_signature_until_those_are_sent_back(
 def test_what_cannot_be_turned_down_is_said(
     given: dict[str, object], says: str, lab: Laboratory, measured: Submission, as_role: AsRole
 ) -> None:
-    named = {"results": [result_of(measured, "Cu").pk], "decision": "refused", "reason": "odd", "password": PASSWORD}
+    named = {"results": [result_of(measured, "Cu").pk], "decision": "refuse", "reason": "odd", "password": PASSWORD}
     assert says in sent(as_role("reviewer"), "turn-down", measured, **(named | given))
     assert not Review.objects.exists()
 
 
 def test_a_refused_result_keeps_its_reason_beside_it(lab: Laboratory, measured: Submission, as_role: AsRole) -> None:
     browser, result = as_role("reviewer"), result_of(measured, "Cu")
-    given = {"results": [result.pk], "decision": "refused", "reason": "the pulp was wet", "password": PASSWORD}
+    given = {"results": [result.pk], "decision": "refuse", "reason": "the pulp was wet", "password": PASSWORD}
     sent(browser, "turn-down", measured, **given)
     assert "the pulp was wet" in shown(browser, measured, cell=result.pk)
 
@@ -309,17 +313,35 @@ def test_another_measurement_that_disagrees_asks_and_can_be_chosen_with_a_reason
     page = shown(browser, measured, cell=standing.pk)
     assert "farther apart than both uncertainties allow" in page
     assert "2 measurements" in page
-    assert "measured more than once: " in page
+    assert "measured more than once: " in shown(browser, measured)
 
     assert "Say why this result" in sent(browser, "choose-result", measured, result=other.pk, reason="")
     assert result_of(measured, "Cu").pk == standing.pk
     page = sent(browser, "choose-result", measured, result=other.pk, reason="the first tube leaked")
     assert "This measurement stands now." in page
     assert result_of(measured, "Cu").pk == other.pk
-    assert "the first tube leaked" in page
+    assert "the first tube leaked" in shown(browser, measured, cell=other.pk)
 
 
-@pytest.mark.parametrize("page", ["approve", "turn-down", "choose-result"])
+def test_a_comment_stands_beside_the_result(lab: Laboratory, measured: Submission, as_role: AsRole) -> None:
+    browser, result = as_role("reviewer"), result_of(measured, "Cu")
+    assert "Write what is to be remarked" in sent(browser, "comment-result", measured, result=result.pk, text=" ")
+    sent(browser, "comment-result", measured, result=result.pk, text="the pulp looked wet")
+    assert "the pulp looked wet" in shown(browser, measured, cell=result.pk)
+
+
+def test_earlier_samples_and_the_curve_stand_beside_it(lab: Laboratory, as_role: AsRole) -> None:
+    an_evaluated_run(lab, a_submission(lab, names=["earlier"]))
+    submission = a_submission(lab, names=["now"])
+    an_evaluated_run(lab, submission, factors={("KF26-00002", "Cu"): 1.2})
+    words = shown(as_role("reviewer"), submission, cell=result_of(submission, "Cu").pk)
+    assert "Earlier, same client and matrix." in words
+    assert 'class="history"' in words
+    assert "Calibration" in words
+    assert "after 1 earlier" in words
+
+
+@pytest.mark.parametrize("page", ["approve", "turn-down", "choose-result", "comment-result"])
 def test_acts_are_not_done_by_looking(page: str, lab: Laboratory, measured: Submission, as_role: AsRole) -> None:
     assert as_role("reviewer").get(reverse(page, args=[measured.number])).status_code == 405
 

@@ -1,5 +1,6 @@
 """Two evaluations of one run beside each other: what went in otherwise, what came out otherwise."""
 
+import re
 from collections.abc import Callable
 
 import pytest
@@ -12,6 +13,8 @@ from labresults.calculation.compare import ResultState, by_line, changes, larges
 from labresults.models import Evaluation
 from labresults.queries.run_compare import compare_evaluations
 from tests.builders import Laboratory, a_submission, an_evaluated_run
+from tests.journeys.faults.laboratory import CU, CU_2
+from tests.journeys.faults.night import taken, waiting_run, written
 
 AsRole = Callable[[str], Client]
 
@@ -73,6 +76,44 @@ def test_a_point_left_out_is_named_with_the_curve_and_the_results_that_it_moved(
     assert "1\N{NO-BREAK SPACE}curve" in page
 
 
+def a_night_of_two_lines(lab: Laboratory) -> Evaluation:
+    """A run by a method that reads copper at two lines and judges its curves."""
+    run = waiting_run(lab)
+    taken(lab, run, written(run))
+    return evaluate_run(by=lab.people["analyst"], at=lab.later(), run=run)
+
+
+def without(evaluation: Evaluation, *labels: str) -> list[tuple[int, str]]:
+    return [(evaluation.run.positions.get(label=label).number, CU) for label in labels]
+
+
+def test_a_curve_that_loses_its_highest_standard_is_not_judged_otherwise_by_that_alone(
+    lab: Laboratory, as_role: AsRole
+) -> None:
+    """What looks at a curve stands at its highest standard in use: at another position now, with the same verdict."""
+    evaluation = a_night_of_two_lines(lab)
+    anew(lab, evaluation, left_out=without(evaluation, "STD 4"))
+    found = compare_evaluations(evaluation.run.number, 1, 2)
+    gone = evaluation.run.positions.get(label="STD 4")
+    assert {(row.position, row.after) for row in found.verdicts} == {(gone, None)}
+    page = as_role("analyst").get(reverse("compare-evaluations", args=[evaluation.run.number])).content.decode()
+    assert re.search(r"Before\">within, 0\.0\d+\N{NO-BREAK SPACE}%</td>", page), "a verdict without its unit"
+
+
+def test_another_line_that_stands_now_is_named(lab: Laboratory, as_role: AsRole) -> None:
+    # given a line that has no curve any more
+    evaluation = a_night_of_two_lines(lab)
+    anew(lab, evaluation, left_out=without(evaluation, "STD 0", "STD 1", "STD 2", "STD 3"))
+    # then the other line of copper stands, in each sample
+    found = compare_evaluations(evaluation.run.number, 1, 2)
+    assert {(row.element, row.before and row.before[1], row.after and row.after[1]) for row in found.choices} == {
+        ("Cu", CU, CU_2)
+    }
+    page = as_role("analyst").get(reverse("compare-evaluations", args=[evaluation.run.number])).content.decode()
+    number = evaluation.run.positions.get(label="KF26-00001").number
+    assert f'data-l="Before">position {number}, {CU}</td><td role="cell" data-l="Now">position {number}, {CU_2}' in page
+
+
 def test_a_weighing_entered_anew_is_named(lab: Laboratory, as_role: AsRole) -> None:
     evaluation = an_evaluated_run(lab, a_submission(lab, 1))
     label = evaluation.run.positions.get(role="sample").portion.label
@@ -113,5 +154,5 @@ def test_it_makes_few_queries(
 ) -> None:
     evaluation = an_evaluated_run(lab, a_submission(lab, 20), factors={("STD 2", "Cu"): 1.1})
     anew(lab, evaluation, left_out=[(3, "Cu 324.754")])
-    with django_assert_max_num_queries(11):  # type: ignore[attr-defined]
+    with django_assert_max_num_queries(13):  # type: ignore[attr-defined]
         compare_evaluations(evaluation.run.number, None, None)

@@ -14,7 +14,7 @@ from labresults.actions.mass_losses import Heated
 from labresults.actions.methods import save_layout
 from labresults.actions.runs import plan_run
 from labresults.models import ControlOutcome, LimitEstimate, Result
-from labresults.queries import trace as traces
+from labresults.queries import trace_numbers as traces
 from labresults.readers.layout import Applied
 from labresults.terms import LimitProcedure, LimitQuantity, Role, Verdict
 from reports.actions.certificates import amend_certificate
@@ -196,6 +196,39 @@ def test_where_the_instrument_calibrates_there_is_no_curve(lab: Laboratory, as_r
     assert "the same to the last bit" in words
 
 
+def test_replicates_of_a_file_in_another_unit_stand_in_the_unit_of_the_file(lab: Laboratory, as_role: AsRole) -> None:
+    # given a layout in mg/L, and a file that says ug/L of its lines
+    lab.layout = save_layout(
+        by=lab.people["quality manager"], at=lab.later(),
+        specification=replace(LONG, name="micro", unit="mg/L", applied=(Applied.CALIBRATION,), unit_column="unit"),
+    )  # fmt: skip
+    run = a_run(lab, a_weighed_batch(lab, a_submission(lab, 1)))
+    head, *rows = _as_concentrations(a_reading_file(run)).decode().splitlines()
+    told = [f"{row},{'ug/L' if ',Cu ' in row else 'mg/L'}" for row in rows]
+    file = an_imported_file(lab, run, "\n".join([f"{head},unit", *told]).encode())
+    assert file.text_units == {"Cu 324.754": "ug/L"}
+    evaluate_run(by=lab.people["analyst"], at=lab.later(), run=run)
+    # then a reader is told both: what the file has, and what was made of it
+    reading = file.readings.get(position=copper().position, line=copper().line)
+    words = shown(as_role("analyst"), copper())
+    assert f"Read {', '.join(reading.replicates)} ug/L , mean 0.00120000 mg/L" in words
+    lead = Result.objects.get(element="Pb", is_candidate=True)
+    texts = file.readings.get(position=lead.position, line=lead.line).replicates
+    assert f"Read {', '.join(texts)} mg/L The balance" in shown(as_role("analyst"), lead)
+
+
+def test_a_unit_that_changes_within_a_line_is_kept_for_each_position(lab: Laboratory) -> None:
+    lab.layout = save_layout(
+        by=lab.people["quality manager"], at=lab.later(),
+        specification=replace(LONG, name="mixed", unit="mg/L", applied=(Applied.CALIBRATION,), unit_column="unit"),
+    )  # fmt: skip
+    run = a_run(lab, a_weighed_batch(lab, a_submission(lab, 1)))
+    head, *rows = _as_concentrations(a_reading_file(run)).decode().splitlines()
+    told = [f"{row},{'ug/L' if row.startswith('1,') else 'mg/L'}" for row in rows]
+    units = an_imported_file(lab, run, "\n".join([f"{head},unit", *told]).encode()).text_units
+    assert (units["Cu 324.754"]["1"], units["Cu 324.754"]["2"]) == ("ug/L", "")
+
+
 def _as_concentrations(content: bytes) -> bytes:
     """The same file with the signals as mg/L."""
     head, *rows = content.decode().splitlines()
@@ -311,6 +344,12 @@ def test_both_measurements_of_a_sample_stand_side_by_side_with_cause_and_dilutio
     assert "R26-0001" in words
     assert "Cu over range , × 10 at the instrument" in words.replace("range,", "range ,")
     assert "Let another one stand, with a reason" in words
+    # and the link leads to the cell of the one that stands, where the other may be chosen
+    page = as_role("reviewer").get(reverse("trace", args=[copper(evaluation__run=evaluation.run).pk])).content.decode()
+    (address,) = re.findall(rf'href="({reverse("review", args=[submission.number])}[^"#]*)#evidence"', page)
+    review = as_role("reviewer").get(f"{address}&alone=1")
+    assert review.context["evidence"].result == copper(evaluation__run=again)
+    assert "Let another measurement stand" in review.content.decode()
 
 
 def test_what_the_instrument_made_of_the_signal_stands_beside_ours(lab: Laboratory, as_role: AsRole) -> None:

@@ -32,9 +32,10 @@ class Command(ActingCommand):
             version=_version(batches, options.get("again"), at),
             portions=_portions(batches, again),
             instrument=one(Equipment, code=options["instrument"]),
-            dilutions={key: factor for key, (factor, _, _) in again.items() if factor != 1.0},
-            causes={key: words for key, (_, _, words) in again.items()},
-            kinds={key: kind for key, (_, kind, _) in again.items()},
+            dilutions={key: asked.factor for key, asked in again.items() if asked.factor != 1.0},
+            causes={key: asked.cause for key, asked in again.items()},
+            kinds={key: asked.kind for key, asked in again.items()},
+            beside={key: asked.beside for key, asked in again.items()},
             replaces=one(Run, number=options["replaces"]) if options.get("replaces") else None,
         )
         if options.get("preview"):
@@ -49,6 +50,7 @@ class Command(ActingCommand):
             dilutions=plan.dilutions,
             causes=plan.causes,
             kinds=plan.kinds,
+            beside=plan.beside,
             replaces=plan.replaces,
         )
         return f"{run.number}: {run.positions.count()} positions."

@@ -4,6 +4,7 @@
 
 (() => {
   const CLOSE_PART = 0.1; // as the server's, of the allowed span
+  const VOLUME_WITHIN = 0.05; // as the server's, of the stated volume
   const SINGLE_KEY_MS = 150; // so long a single T or R waits for more: a scanner types the next letter sooner
   const AMOUNT = /^(?:[a-z]+[\s,]+)*([+-]?)\s*(\d+(?:[.,]\d+)?)\s*(g|mg|kg|ml)?$/i; // words of the balance may stand before
 
@@ -100,6 +101,19 @@
     cell.append(judged);
   }
 
+  // Said under the cell while it is typed; the server asks for the reason.
+  function judgeVolume(row) {
+    const [cell, stated] = [field(row, "volume_mL"), Number(grid.dataset.volume)];
+    if (!cell || !stated || grid.dataset.kind === "mass diluted by mass") return;
+    cell.parentElement.querySelector("[data-apart]")?.remove();
+    if (!(Math.abs(volumeOf(row) - stated) > VOLUME_WITHIN * stated)) return;
+    const words = document.createElement("span");
+    words.className = "problem";
+    words.dataset.apart = "";
+    words.textContent = `not ${shown(stated, 10)} mL`;
+    cell.after(words);
+  }
+
   function isTouched(row) {
     return [...row.querySelectorAll("[data-recorded]")].some((cell) => cell.value.trim() !== cell.dataset.recorded.trim());
   }
@@ -108,6 +122,7 @@
     const row = event.target.closest("tr[data-labels]");
     if (!row) return;
     showTotals(row);
+    judgeVolume(row);
     if (event.target.dataset.column === "mass_g") judge(row);
   });
 
@@ -117,7 +132,9 @@
     form.elements[name].addEventListener("input", () => {
       for (const row of rows()) {
         if (field(row, column)) field(row, column).placeholder = usual(name);
-        if (isTouched(row)) showTotals(row);
+        if (!isTouched(row)) continue;
+        showTotals(row);
+        judgeVolume(row);
       }
     });
   }

@@ -6,7 +6,7 @@ from django.db.models import Q, QuerySet
 from django_filters import CharFilter, ChoiceFilter, FilterSet, ModelChoiceFilter
 
 from labresults.models import Client
-from labresults.queries.review_pages import waiting_numbers
+from labresults.queries.review_lists import waiting_numbers
 
 
 class ReviewFilter(FilterSet):

@@ -6,14 +6,15 @@ from django import forms
 from django.http import QueryDict
 from django.urls import reverse_lazy
 
-from labresults.models import Client, LimitSet, Matrix, Method
+from labresults.models import Client, DerivedDefinition, LimitSet, Matrix, Method
 from labresults.models.base import choices
 from labresults.queries.delivery import series_rows
+from labresults.queries.derived import choosable
 from labresults.queries.request_review import Asking
 from labresults.terms import HAZARD_CAUTIONS, Basis, Hazard, Seals
 
 HEAD = ("client", "reference", "received_at", "due_on")
-ASKED = ("methods", "basis", "limit_set")
+ASKED = ("methods", "derived", "basis", "limit_set")
 ARRIVED = ("condition", "seals", "temperature_C", "place", "kept_days", "sampling", "acidified")
 AS_ALL = "as all"
 
@@ -23,6 +24,16 @@ class Methods(forms.ModelMultipleChoiceField):
 
     def label_from_instance(self, obj: Method) -> str:
         return f"{obj.code}, {obj.title}"
+
+
+class DerivedResults(forms.ModelMultipleChoiceField):
+    """Derived results by their heading and name; nothing is shown where none is defined."""
+
+    def __init__(self, **named: Any) -> None:
+        super().__init__(choosable(), widget=forms.CheckboxSelectMultiple, **named)
+
+    def label_from_instance(self, obj: DerivedDefinition) -> str:
+        return f"{obj.reported_as}, {obj.name} (v{obj.version})"
 
 
 class DeliveryForm(forms.Form):
@@ -37,7 +48,7 @@ class DeliveryForm(forms.Form):
                 "hx-get": reverse_lazy("reception-asked"),
                 "hx-trigger": "change",
                 "hx-target": "#asked",
-                "hx-include": "[name=methods], [name=basis], [name=limit_set]",
+                "hx-include": "[name=methods], [name=derived], [name=basis], [name=limit_set]",
             }
         ),
     )
@@ -60,6 +71,7 @@ class DeliveryForm(forms.Form):
         required=False,
         widget=forms.CheckboxSelectMultiple,
     )
+    derived = DerivedResults(label="Computed from the results", required=False)
     basis = forms.ChoiceField(label="Reported on", choices=choices(Basis), initial=Basis.AS_RECEIVED.value)
     limit_set = forms.ModelChoiceField(
         LimitSet.objects.order_by("name", "edition"), label="Limits to compare with", required=False, empty_label="none"
@@ -116,6 +128,8 @@ def asking_like(sent: QueryDict, asking: Asking) -> DeliveryForm:
     """The form as it was sent, asking for the same as another request."""
     changed = sent.copy()
     changed.setlist("methods", [str(method.pk) for method in asking.methods])
+    if asking.derived:
+        changed.setlist("derived", [str(row.pk) for row in asking.derived])
     changed["basis"] = asking.basis.value
     changed["limit_set"] = str(asking.limit_set.pk) if asking.limit_set else ""
     return DeliveryForm(changed)

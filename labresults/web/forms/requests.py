@@ -8,10 +8,11 @@ from django import forms
 from labresults.acts import BadInput
 from labresults.models import LimitSet, Method, Sample
 from labresults.models.base import choices
+from labresults.queries.derived import choosable
 from labresults.queries.request_change import Standing, samples_named
 from labresults.queries.wanted import Terms, Wanted
 from labresults.terms import Basis
-from labresults.web.forms.reception import AS_ALL, Methods
+from labresults.web.forms.reception import AS_ALL, DerivedResults, Methods
 
 NO_LIMITS = "no limits"
 
@@ -27,6 +28,7 @@ class ChangeForm(forms.Form):
         widget=forms.CheckboxSelectMultiple,
         help_text="None: all that was asked for of all samples is cancelled.",
     )
+    derived = DerivedResults(label="Computed from the results", required=False)
     basis = forms.ChoiceField(label="Reported on", choices=choices(Basis))
     limit_set = forms.ModelChoiceField(
         LimitSet.objects.order_by("name", "edition"),
@@ -67,11 +69,13 @@ class ChangeForm(forms.Form):
         initial = {
             "seen_version": now.request.version,
             "methods": [method.pk for method in asked.methods],
+            "derived": [row.pk for row in asked.derived],
             "basis": asked.basis.value,
             "limit_set": asked.limit_set,
             "keeps_own": "keep",
         }
         super().__init__(posted, initial=initial | _proposed(now, proposed or {}))
+        self.fields["derived"].queryset = choosable(asked.derived)  # type: ignore[attr-defined]
         self.now = now
         self.sets = {str(row): row for row in LimitSet.objects.order_by("name", "edition")}
         named = [(name, name) for name in (NO_LIMITS, *self.sets)]
@@ -80,7 +84,7 @@ class ChangeForm(forms.Form):
 
     def of_all(self) -> list[forms.BoundField]:
         """What holds for every sample."""
-        return [self[name] for name in ("methods", "basis", "limit_set", "due_on")]
+        return [self[name] for name in ("methods", "derived", "basis", "limit_set", "due_on")]
 
     def of_single(self) -> list[forms.BoundField]:
         """What holds for single samples."""
@@ -110,7 +114,9 @@ class ChangeForm(forms.Form):
             if given["own_basis"] or given["own_limits"]:
                 terms[sample.pk] = self._terms()
         basis, due_on = Basis(given["basis"]), given["due_on"]
-        return Wanted(list(given["methods"]), basis, given["limit_set"], due_on, of_samples, terms)
+        return Wanted(
+            list(given["methods"]), basis, given["limit_set"], due_on, of_samples, terms, list(given["derived"])
+        )
 
     def _terms(self) -> Terms:
         given = self.cleaned_data

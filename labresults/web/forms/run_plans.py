@@ -9,7 +9,7 @@ from django import forms
 
 from labresults.models import Equipment, TestPortion
 from labresults.queries.run_planning import Ready, ReadyBatch, spectrometers
-from labresults.terms import Repeat
+from labresults.terms import Repeat, Role
 
 
 @dataclass(frozen=True)
@@ -24,6 +24,7 @@ class PlanRow:
     kind: Repeat | None
     cause: str
     asked: bool  # an evaluation asks for it
+    beside: frozenset[Role]
 
 
 class PlanForm(forms.Form):
@@ -80,6 +81,10 @@ class PlanForm(forms.Form):
         """How each of what is asked for is measured again, by key of the portion."""
         return {row.portion.pk: row.kind for row in self.marked if row.kind}
 
+    def beside(self) -> dict[int, frozenset[Role]]:
+        """What is made at the instrument of each of what is asked for once more, by key of the portion."""
+        return {row.portion.pk: row.beside for row in self.marked if row.beside}
+
     def _row(self, ready: Ready) -> PlanRow:
         key = str(ready.portion.pk)
         return PlanRow(
@@ -90,7 +95,8 @@ class PlanForm(forms.Form):
             warning=ready.warning,
             kind=ready.kind,
             cause=str(self._typed.get(f"cause-{key}", "" if self.is_bound else ready.cause)),
-            asked=ready.kind is not None,
+            asked=ready.kind is not None or bool(ready.cause),
+            beside=ready.beside,
         )
 
     @property

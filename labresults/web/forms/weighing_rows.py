@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 from django.utils.timezone import localtime
 
 from labresults.models import Weighing
-from labresults.queries.preparation import Tube, factor_to_sample, judge_mass, total_dilution
+from labresults.queries.preparation import Tube, departures_of, factor_to_sample, judge_mass, total_dilution
 from labresults.terms import Role, Verdict
 from labresults.web.forms.bench_columns import COLUMNS, Column, is_same, number
 
@@ -71,6 +71,12 @@ class GridRow:
     def verdict(self) -> Verdict:
         """How the mass stands in the window of the method."""
         return judge_mass(self.mass, self.grid.version)
+
+    @property
+    def is_other_volume(self) -> bool:
+        """Whether the final volume, as typed or recorded, is not the one that the method states."""
+        volume_mL = self._amounts().get("volume_mL") if self.typed or self.tube.weighing else None
+        return bool(departures_of(None, volume_mL, self.grid.version))
 
     @property
     def version(self) -> int:

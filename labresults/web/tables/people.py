@@ -7,6 +7,7 @@ from django_tables2 import A, Column
 
 from labresults.models import AuditEvent, Person
 from labresults.templatetags.quantities import plain
+from labresults.templatetags.records import audit_address, forward_address, record_address
 from labresults.web.tables.ledger import DayColumn, Ledger
 
 
@@ -18,12 +19,17 @@ class PersonTable(Ledger):
     roles = Column(empty_values=(), orderable=False, verbose_name="Roles")
     client = Column(accessor="client__name", verbose_name="Of the client", default="")
     last_login = DayColumn(verbose_name="Last here", default="never")
+    work = Column(empty_values=(), orderable=False, verbose_name="Their work")
 
     def render_name(self, record: Person) -> str:
         return str(record)
 
     def render_roles(self, record: Person) -> str:
         return ", ".join(sorted(group.name for group in record.groups.all()))
+
+    def render_work(self, record: Person) -> SafeString:
+        touched, audited = forward_address(record.username, "person"), audit_address(record.username)
+        return format_html('<a href="{}">what it touched</a>, <a href="{}">audit entries</a>', touched, audited)
 
 
 class AuditTable(Ledger):
@@ -48,4 +54,7 @@ class AuditTable(Ledger):
         return value.replace("_", " ")
 
     def render_subject(self, record: AuditEvent) -> SafeString:
-        return format_html('{} <span class="id">{}</span>', record.subject_kind, record.subject)
+        address = record_address(record.subject_kind, record.subject)
+        if not address:
+            return format_html('{} <span class="id">{}</span>', record.subject_kind, record.subject)
+        return format_html('{} <a class="id" href="{}">{}</a>', record.subject_kind, address, record.subject)

@@ -5,7 +5,7 @@ from typing import Any
 from django.utils import timezone
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
-from django_tables2 import Column
+from django_tables2 import A, Column
 
 from labresults.models import Submission
 from labresults.queries.waiting import Waiting, open_work
@@ -71,7 +71,7 @@ class SampleTable(Ledger):
 class ClientTable(Ledger):
     """Clients and how much they delivered."""
 
-    name = Column(verbose_name="Client")
+    name = Column(verbose_name="Client", linkify=("client", {"code": A("code")}))
     code = Column(verbose_name="Code", attrs={"td": {"class": "nowrap"}})
     contact = Column(verbose_name="Contact")
     submission_count = Column(verbose_name="Submissions", attrs={"td": {"class": "num"}})

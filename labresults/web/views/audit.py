@@ -2,6 +2,7 @@
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.urls import reverse
 
 from labresults.queries import history, lists, shelf
 from labresults.templatetags.quantities import plain
@@ -18,6 +19,7 @@ def audit(request: HttpRequest) -> HttpResponse:
     walk = count <= _WALKED_AT_ONCE or "verify" in request.GET
     lead = _walked(count) if walk else f"{plain(count)} events."
     acts = [] if walk else [("Verify from the start", "?verify=now")]
+    acts.append(("Exceptions this year", reverse("exceptions")))
     rows = lists.audit_events()
     return listing(request, AuditTable, AuditFilter, rows, title="Audit trail", lead=lead, here="audit", acts=acts)
 

@@ -29,7 +29,8 @@ def samples(request: HttpRequest) -> HttpResponse:
 
 def methods(request: HttpRequest) -> HttpResponse:
     """Every method with its newest version."""
-    acts = [("Layouts of files", reverse("layouts")), ("Holding times", reverse("holding-times"))]
+    acts = [("Layouts of files", reverse("layouts")), ("Holding times", reverse("holding-times")),
+            ("Limits", reverse("limit-sets")), ("Derived results", reverse("derived-results"))]  # fmt: skip
     return listing(request, MethodTable, MethodFilter, lists.methods(), title="Methods", here="methods", acts=acts)
 
 

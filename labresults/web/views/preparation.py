@@ -13,7 +13,8 @@ from labresults.actions.batches import begin_batch
 from labresults.queries import bench_waiting, preparation
 from labresults.queries.bench_order import order_of_tubes
 from labresults.queries.materials import who_may_override
-from labresults.terms import Repeat
+from labresults.queries.sent_back import sent_back
+from labresults.terms import Repeat, Station
 from labresults.web.acting import attempt
 from labresults.web.forms.preparation import MOST_SEED, BeginForm
 
@@ -34,6 +35,7 @@ def bench(request: HttpRequest) -> HttpResponse:
         "samples": bench_waiting.waiting_count() if groups else 0,
         "batches": batches,
         "day": at.date(),
+        "sent_back": sent_back(Station.PREPARATION),
     }
     return render(request, "labresults/preparation.html", context)
 
@@ -46,12 +48,13 @@ def begin(request: HttpRequest, code: str) -> HttpResponse:
     posted = request.POST.copy() if request.method == "POST" else None
     found = _put_in(request, posted, version, at) if posted and posted.get("scan") else None
     lots = preparation.usable_reagents(at.date())
-    form = BeginForm(posted, waiting=waiting, lots=lots, initial={"seed": secrets.randbelow(MOST_SEED)})
+    form = BeginForm(posted, waiting=waiting, lots=lots, initial=_at_first(request))
     if posted and not found and form.is_valid():
         batch = _begun(request, form, version)
         if batch is not None:
             return redirect("batch", batch.number)
-    chosen = _chosen(posted, request.GET.getlist("with"), waiting, version.batch_size)
+    size = 0 if request.GET.get("again") else version.batch_size
+    chosen = _chosen(posted, request.GET.getlist("with"), waiting, size)
     return render(request, "labresults/begin_batch.html", _context(form, version, waiting, chosen, found))
 
 
@@ -84,6 +87,15 @@ def _version(code: str, at: Any) -> Any:
     if version is None:
         raise Http404(f"No version of {code} is valid today.")
     return version
+
+
+def _at_first(request: HttpRequest) -> dict[str, Any]:
+    """A seed; and samples that a reviewer sent back (?again=, ?cause=), to be digested again."""
+    seed = {"seed": secrets.randbelow(MOST_SEED)}
+    again = request.GET.get("again", "")
+    if not again:
+        return seed
+    return {**seed, "again": again, "repeat": Repeat.RE_DIGEST.value, "reason": request.GET.get("cause", "")}
 
 
 def _context(form: BeginForm, version: Any, waiting: list[Any], chosen: list[str], found: Any) -> dict[str, Any]:

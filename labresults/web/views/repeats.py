@@ -11,6 +11,7 @@ from django.views.decorators.http import require_POST
 from labresults.actions.evaluation import let_stand as let_it_stand
 from labresults.queries.repeat_groups import by_method
 from labresults.queries.repeats import open_of_run, open_repeats
+from labresults.queries.sent_back import sent_back
 from labresults.terms import Station
 from labresults.web.acting import answer
 from labresults.web.forms.runs import LetStandForm
@@ -27,6 +28,7 @@ def repeats(request: HttpRequest) -> HttpResponse:
     most = None if code else MOST_ROWS
     methods = [(name, groups[:most], len(groups)) for name, groups in by_method(found).items()]
     context = {"methods": methods, "code": code, "total": len(found), "here": Station.RUNS}
+    context["sent_back"] = sent_back(Station.RUNS, code or None)
     return render(
         request, "labresults/runs/repeats.html", context | {"title": "To measure again", "may": acts_of(request)}
     )

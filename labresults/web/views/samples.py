@@ -1,14 +1,14 @@
-"""A submission, a sample, and what a client's people see of theirs."""
+"""A submission and a sample: everything that is known of them."""
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 
 from labresults.queries import attachments, custody, mass_losses, samples
+from labresults.queries.derived_pages import derived_of_sample
 from labresults.queries.issued import issues_of_sample
 from labresults.queries.waiting import station_of_submission
 from labresults.web.forms.attachments import AttachForm
-from labresults.web.shared import for_clients
 
 
 def submission(request: HttpRequest, number: str) -> HttpResponse:
@@ -31,21 +31,16 @@ def submission(request: HttpRequest, number: str) -> HttpResponse:
 def sample(request: HttpRequest, number: str) -> HttpResponse:
     """One sample's whole story, from the counter to the client."""
     item = samples.sample(number)
+    wanted, candidates, words = samples.asked_of_sample(item), samples.candidates_of(item), samples.in_words(item)
     context = {
-        "sample": item, "wanted": samples.asked_of_sample(item),
+        "sample": item, "wanted": wanted,
         "corrections": samples.corrections_of(item), "concerns": samples.concerns_of_sample(item),
         "portions": samples.portions_of(item), "positions": samples.positions_of(item),
-        "candidates": samples.candidates_of(item), "in_words": samples.in_words(item),
+        "candidates": candidates, "in_words": words,
+        "derived": derived_of_sample(item, wanted.request, candidates, words),
         "mass_losses": mass_losses.of_sample(item),
         "custody": custody.held(item), "attachments": attachments.attached_to_sample(item), "attach": AttachForm(),
         "certificates": issues_of_sample(item),
         "events": samples.said_of(("sample", number), ("submission", item.submission.number)), "here": "samples",
     }  # fmt: skip
     return render(request, "labresults/sample.html", context)
-
-
-@for_clients
-def my_submissions(request: HttpRequest) -> HttpResponse:
-    """What a client's people see: their own submissions and certificates, and nobody else's."""
-    context = {"client": request.user.client, "submissions": samples.of_client(request.user.client_id)}
-    return render(request, "labresults/my_submissions.html", context)

@@ -6,6 +6,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
+from labresults.queries.nonconforming import open_works
 from labresults.queries.pace import outlook
 from labresults.queries.today import acidified, failed_checks, holding_soon, newest_evaluations, stops_soon
 from labresults.queries.waiting import open_work
@@ -40,6 +41,7 @@ def today(request: HttpRequest) -> HttpResponse:
         "evaluations": evaluations,
         "failed": list(failed_checks(evaluations)),
         "stops": stops_soon(day),
+        "cases": open_works(),
         **_at_stations([STATIONS_OF[role] for role in roles_of(request) if role in STATIONS_OF], day),
         **_ahead(day),
         **_clocks(timezone.now()),

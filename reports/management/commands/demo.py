@@ -39,6 +39,8 @@ class Command(BaseCommand):
             self._refuse_what_is_not_ours()
             self.stdout.write("The demonstration is there already; nothing was changed.")
         else:
+            if not settings.ADDRESS:  # where the demonstration will be served, for the codes on its certificate
+                settings.ADDRESS = f"http://127.0.0.1:{options['port']}"
             today = (timezone.now() - timedelta(hours=12)).date()  # the story's last morning lies behind us
             with ending_on(today - timedelta(days=today.weekday())):
                 tell(self.stdout.write)

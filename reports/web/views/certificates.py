@@ -1,27 +1,31 @@
-"""Certificates: seen before they exist, issued once, amended and withdrawn in the open."""
+"""Certificates: seen before they exist, issued once, drawn beside the pages."""
 
 from functools import partial
 
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
+from labresults.queries.nonconforming import cases_printed
 from labresults.queries.samples import submission as find_submission
 from labresults.queries.waiting import at
 from labresults.terms import Station
-from labresults.web.acting import answer, attempt, say_errors
-from labresults.web.shared import for_clients, is_staff, listing
+from labresults.web.acting import say_errors
+from labresults.web.shared import listing
 from reports.actions import certificates as acts
+from reports.issuing import draw_soon, progress_of
 from reports.queries import pages
-from reports.queries.files import content_of, file_name
+from reports.queries.delivery import layouts_of
 from reports.queries.previews import preview_pdf
+from reports.queries.recipients import fetches_of, not_told, notices_of
+from reports.queries.rule_sets import chosen_rules
 from reports.web.filters.certificates import CertificateFilter
-from reports.web.forms.certificates import AmendForm, IssueForm, WithdrawForm
+from reports.web.forms.certificates import IssueForm, WithdrawForm
+from reports.web.keeping import attempt_to_keep
+from reports.web.sending import sent_file
 from reports.web.tables.certificates import CertificateTable, state_of
-
-_TYPES = {"pdf": "application/pdf", "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"}
 
 
 def certificates(request: HttpRequest) -> HttpResponse:
@@ -36,104 +40,83 @@ def certificates(request: HttpRequest) -> HttpResponse:
 
 
 def certify(request: HttpRequest, number: str) -> HttpResponse:
-    """A submission on its way to a certificate: what is missing, the preview, the issue."""
-    form = IssueForm(request.POST or None)
+    """A submission on its way to a certificate, alone or with others: what is missing, the preview, the issue."""
     if request.method == "POST":
-        return _issue(request, number, form)
-    context = {"ready": pages.ready(number), "form": form, "here": Station.CERTIFICATES}
+        return _issue(request, number)
+    others = pages.combinable(find_submission(number))
+    further = [each for each, _ in others if each in request.GET.getlist("further")]
+    form = IssueForm(initial={"further": further, "rule_set": chosen_rules(number)}, others=others)
+    context = {"ready": pages.ready(number, further), "form": form, "here": Station.CERTIFICATES}
     return render(request, "reports/web/certify.html", context)
 
 
-def _issue(request: HttpRequest, number: str, form: IssueForm) -> HttpResponse:
-    """Freeze the certificate, then draw it: two acts, so that a failed drawing is made again from what is frozen."""
+def _issue(request: HttpRequest, number: str) -> HttpResponse:
+    """Freeze the certificate and have it drawn: two acts, so that a failed drawing begins again from what is frozen."""
+    row = find_submission(number)
+    form = IssueForm(request.POST, others=pages.combinable(row))
     if not form.is_valid():
         say_errors(request, form)
         return redirect("certify", number)
-    done = partial(acts.issue_certificate, by=request.user, at=timezone.now(), submission=find_submission(number))
-    certificate = attempt(request, partial(done, **form.cleaned_data), "{} is issued.")
+    if there := pages.issued_by(form.cleaned_data["form_key"]):
+        return redirect("certificate", there.number, there.issue)  # the same form again: it is issued already
+    given = form.cleaned_data | {"further": pages.beside(row, form.cleaned_data["further"])}
+    done = partial(acts.issue_certificate, by=request.user, at=timezone.now(), submission=row, **given)
+    certificate = attempt_to_keep(request, done, "{} is issued.")
     if certificate is None:
         return redirect("certify", number)
-    return _draw(request, certificate)
-
-
-def _draw(request: HttpRequest, certificate: object) -> HttpResponse:
-    done = partial(acts.publish_certificate, by=request.user, at=timezone.now(), certificate=certificate)
-    attempt(request, done, "Its PDF and its spreadsheet are kept, and will not change.")
-    return redirect("certificate", certificate.number, certificate.issue)  # type: ignore[attr-defined]
+    draw_soon(certificate, request.user, timezone.now)
+    return redirect("certificate", certificate.number, certificate.issue)
 
 
 def preview(request: HttpRequest, number: str) -> HttpResponse:
     """The certificate as it would be issued now, as PDF."""
-    form = IssueForm(request.GET)
+    row = find_submission(number)
+    form = IssueForm(request.GET, others=pages.combinable(row))
     if not form.is_valid():
         say_errors(request, form)
         return redirect("certify", number)
-    submission = find_submission(number)
-    newest = pages.ready(number).newest
+    given = form.cleaned_data
     content = preview_pdf(
-        submission=submission, by=request.user, at=timezone.now(), replaces=newest and pages.certificate(
-            newest.number, newest.issue
-        ), **form.cleaned_data,
+        submission=row, by=request.user, at=timezone.now(), replaces=pages.newest_of(row),
+        further=pages.beside(row, given["further"]), rule_set=given["rule_set"], preliminary=given["preliminary"],
     )  # fmt: skip
-    return _file(content, "pdf", f"{number}-preview.pdf")
+    return sent_file(content, "pdf", f"{number}-preview.pdf")
 
 
 def certificate(request: HttpRequest, number: str, issue: int) -> HttpResponse:
     """One issue: every printed number with its way back, its files, and what can be done with it."""
     row = pages.certificate(number, issue)
-    files = pages.kinds_of_files(row)
-    row.is_drawn = bool(files)  # type: ignore[attr-defined]
-    context = {
-        "certificate": row,
-        "document": pages.document_of(row),
-        "files": files,
+    document = pages.document_of(row)
+    context = _files(row) | {
+        "document": document,
+        "part": pages.part_of(document, pages.place(request.GET.get("from"))),
+        "further": pages.further_of(row),
         "state": state_of(row),
-        "amend": AmendForm(initial={"rule_set": row.rule_set_id}),
         "withdraw": WithdrawForm(),
         "is_newest": not hasattr(row, "replaced_by"),
+        "notices": notices_of(row),
+        "not_told": not_told(row),
+        "fetches": fetches_of(row),
+        "cases": cases_printed(row.lines.filter(result__isnull=False).values("result")),
         "here": Station.CERTIFICATES,
     }
     return render(request, "reports/web/certificate.html", context)
 
 
+def progress(request: HttpRequest, number: str, issue: int) -> HttpResponse:
+    """The part of a certificate's page that says how far its drawing has come; asked for every second."""
+    return render(request, "reports/web/certificate_files.html", _files(pages.certificate(number, issue)))
+
+
+def _files(row: pages.Certificate) -> dict[str, object]:
+    files = pages.kinds_of_files(row)
+    row.is_drawn = bool(files)  # type: ignore[attr-defined]
+    layouts = layouts_of(row.submission.client) if files else []
+    return {"certificate": row, "files": files, "layouts": layouts, "progress": None if files else progress_of(row.pk)}
+
+
 @require_POST
 def draw(request: HttpRequest, number: str, issue: int) -> HttpResponse:
-    """Draw a frozen certificate whose drawing failed."""
-    return _draw(request, pages.certificate(number, issue))
-
-
-@require_POST
-def amend(request: HttpRequest, number: str, issue: int) -> HttpResponse:
-    """Issue a certificate anew, naming the one that it replaces."""
-    form = AmendForm(request.POST)
-    if not form.is_valid():
-        say_errors(request, form)
-        return redirect("certificate", number, issue)
-    row = pages.certificate(number, issue)
-    done = partial(acts.amend_certificate, by=request.user, at=timezone.now(), certificate=row, **form.cleaned_data)
-    new = attempt(request, done, "{} is issued.")
-    return _draw(request, new) if new else redirect("certificate", number, issue)
-
-
-@require_POST
-def withdraw(request: HttpRequest, number: str, issue: int) -> HttpResponse:
-    """Take a certificate back."""
-    row = pages.certificate(number, issue)
-    done = partial(acts.withdraw_certificate, by=request.user, at=timezone.now(), certificate=row)
-    to = reverse("certificate", args=[number, issue])
-    return answer(request, WithdrawForm(request.POST), lambda given: done(**given), "It is withdrawn.", to)
-
-
-@for_clients
-def file(request: HttpRequest, number: str, issue: int, kind: str) -> HttpResponse:
-    """The bytes as they went out. A client's people get their own, and cannot tell others' from what is not there."""
-    row = pages.certificate(number, issue)
-    if not is_staff(request) and row.submission.client_id != request.user.client_id:
-        raise Http404(f"There is no certificate {number}, issue {issue}.")
-    return _file(content_of(pages.file_of(row, kind)), kind, file_name(row, kind))
-
-
-def _file(content: bytes, kind: str, name: str) -> HttpResponse:
-    response = HttpResponse(content, content_type=_TYPES[kind])
-    response["Content-Disposition"] = f'{"inline" if kind == "pdf" else "attachment"}; filename="{name}"'
-    return response
+    """Draw a frozen certificate whose drawing failed, or was cut short."""
+    draw_soon(pages.certificate(number, issue), request.user, timezone.now)
+    return redirect("certificate", number, issue)

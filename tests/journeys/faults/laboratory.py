@@ -10,9 +10,9 @@ from labresults.actions.methods import add_method_version, save_layout
 from labresults.models import Layout, Lot, Material, MethodVersion
 from labresults.readers.layout import Layout as LayoutSpecification
 from labresults.readers.layout import Shape
-from labresults.terms import BlankRule, Curve, MaterialKind, Role, SolutionKind, Weighting
+from labresults.terms import MaterialKind, Role
 from reports.demo.data import criteria_of
-from tests.builders import NOW, Laboratory
+from tests.builders import AQUA_REGIA, NOW, Laboratory, a_line
 
 CU, CU_2, PB, FE, Y = "Cu 324.754", "Cu 327.396", "Pb 220.353", "Fe 259.940", "Y 371.029"
 
@@ -143,21 +143,7 @@ def a_version(
 ) -> MethodVersion:
     """The method of the night: copper at two lines, lead under iron, iron; yttrium runs along."""
     stated = dict(method)
-    version = {
-        "what_was_done": "0.5 g in aqua regia, to 50 mL; plasma emission",
-        "dissolution": "aqua regia",
-        "solution_kind": SolutionKind.MASS_IN_VOLUME,
-        "solution_unit": "mg/L",
-        "blank_rule": BlankRule.JUDGE,
-        "mass_low_g": 0.45,
-        "mass_high_g": 0.55,
-        "volume_mL": 50.0,
-        "dilution_steps": [2, 5, 10, 20, 50],
-        "internal_standard": ["Y", "371.029"],
-        "lines_agree_percent": 10.0,
-        "weights_edition": "CIAAW 2024",
-        "uncertainty_basis": "from control samples and certified values",
-    }
+    version = AQUA_REGIA | {"internal_standard": ["Y", "371.029"], "lines_agree_percent": 10.0}
     controls = stated.pop("controls", CONTROLS)
     return add_method_version(
         by=lab.people["quality manager"],
@@ -190,9 +176,5 @@ def _lines(changes: Mapping[str, Mapping[str, Any] | None]) -> list[dict[str, An
         if changed is None:
             continue
         element, label = name.split()
-        lines.append({
-            "element": element, "label": label, "curve": Curve.LINE, "weighting": Weighting.INVERSE_X2,
-            "range_top": 10.0, "detection_limit": 0.01, "quantification_limit": 0.05, "u_floor": 0.003,
-            "u_relative": 0.02,
-        } | own | changed)  # fmt: skip
+        lines.append(a_line(element, label) | own | changed)
     return lines

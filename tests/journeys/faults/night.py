@@ -262,10 +262,12 @@ def seen_of(run: Run) -> list[Finding]:
 
 
 def _signed(lab: Laboratory, submission: Submission) -> list[Finding]:
-    """Sign everything that waits, as a reviewer who looks at nothing would."""
+    """Sign everything that waits, as a reviewer would who accepts each result that asks for a look without one."""
     waiting = waiting_for_review(submission)
     try:
-        approve_results(by=lab.people["reviewer"], at=lab.later(), results=waiting, password=PASSWORD)
+        approve_results(
+            by=lab.people["reviewer"], at=lab.later(), results=waiting, looked_at=waiting, password=PASSWORD
+        )
     except Refusal as refusal:
         return [Finding(Caught.REVIEW, str(refusal))]
     return []

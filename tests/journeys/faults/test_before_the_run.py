@@ -46,6 +46,12 @@ BENCH = [
         weighed={"KF26-00001": {"mass_g": 5.0}},
     ),
     Fault(
+        "a flask of another volume",
+        Caught.BENCH,
+        "row 6, column volume_mL: 100 mL is not the 50 mL that the method makes up to. Correct it, or keep it with",
+        weighed={"KF26-00004": {"volume_mL": 100.0}},
+    ),
+    Fault(
         "a dilution written so that it can mean two things",
         Caught.BENCH,
         "1:10",

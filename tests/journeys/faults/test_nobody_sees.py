@@ -38,9 +38,9 @@ UNSEEN = [
         id="a mass mistyped within its window: the balance's own file would",
     ),
     pytest.param(
-        replace(NO_FAULT, weighed={"KF26-00004": {"volume_mL": 100.0}}),
-        {"KF26-00004": 2.0 * COPPER["KF26-00004"]},
-        id="a flask of another volume: a duplicate would, or the mass of the filled flask",
+        replace(NO_FAULT, tubes=times(0.5, "KF26-00004")),
+        {"KF26-00004": 0.5 * COPPER["KF26-00004"]},
+        id="a flask of another volume that nobody wrote down: a duplicate would, or the mass of the filled flask",
     ),
     pytest.param(
         replace(NO_FAULT, signals=always(Y, 9.9, 10.0, 10.1)),

@@ -1,0 +1,46 @@
+"""A person's second factor (RFC 6238), read. Each function says how many database queries it makes."""
+
+from datetime import datetime
+from hmac import compare_digest
+
+import pyotp
+
+from labresults.models import Person, SecondFactor, UsedCode
+
+STEP_S = 30
+DRIFT_STEPS = 1
+"""A code is taken one step early or late as well (RFC 6238, 5.2 and 6): clocks of telephones drift."""
+
+
+def standing_factor(person: Person) -> SecondFactor | None:
+    """The second factor that is asked for when somebody signs; one query. None where they have none."""
+    return SecondFactor.objects.filter(person=person, end__isnull=True).order_by("-pk").first()
+
+
+def new_secret() -> str:
+    """A secret that was never used, 160 bits in base 32 (RFC 4226, 4: recommended); no query."""
+    return str(pyotp.random_base32(32))
+
+
+def address_of(secret: str, person: Person, laboratory: str) -> str:
+    """What the two-dimensional code holds that a telephone reads; no query."""
+    return str(pyotp.TOTP(secret, interval=STEP_S).provisioning_uri(name=person.username, issuer_name=laboratory))
+
+
+def step_of(secret: str, code: str, at: datetime) -> int | None:
+    """Which step of 30 s since 1970 a code of six digits stands for, at most one from now; None: none of them."""
+    written = "".join(code.split())
+    now = int(at.timestamp()) // STEP_S
+    totp = pyotp.TOTP(secret, interval=STEP_S)
+    steps = range(max(0, now - DRIFT_STEPS), now + DRIFT_STEPS + 1)
+    return next((step for step in steps if compare_digest(totp.at(step * STEP_S), written)), None)
+
+
+def was_used(factor: SecondFactor, step: int) -> bool:
+    """Whether the code of a step, or of a later one, was taken before: it is not taken again; one query."""
+    return UsedCode.objects.filter(factor=factor, step__gte=step).exists()
+
+
+def has_second_factor(person: Person) -> bool:
+    """Whether a code is asked for when somebody signs; one query."""
+    return SecondFactor.objects.filter(person=person, end__isnull=True).exists()

@@ -1,0 +1,79 @@
+"""What a signature stands for: the exact values, by digest; and whose work they are. Each function says its queries."""
+
+from collections.abc import Collection, Iterable, Iterator
+
+from labresults.chain import digest_rows
+from labresults.models import (
+    AuditEvent,
+    DiscardedPortion,
+    FireCharge,
+    LetStand,
+    MassLoss,
+    Person,
+    ReadingFile,
+    Result,
+    Selection,
+    Weighing,
+)
+from labresults.queries.review_facts import Facts
+
+
+def values_digest(results: Iterable[Result]) -> str:
+    """SHA-256 [hex] of the exact values of results, whatever their order: what a review says that it signed. No query.
+
+    Of each its key, value, unit, basis, limits, uncertainties and marks; numbers to the last bit.
+    """
+    return digest_rows(_signed(row) for row in sorted(results, key=lambda row: row.pk))
+
+
+def _signed(row: Result) -> tuple[object, ...]:
+    return (
+        row.pk, row.sample_id, row.element_id, row.value, row.unit, row.basis, row.reported_as, row.detection_limit,
+        row.quantification_limit, row.reporting_limit, row.upper_limit, row.u, row.expanded_u, row.coverage_factor,
+        row.why_no_value, *map(str, row.marks),
+    )  # fmt: skip
+
+
+def own_work(by: Person, rows: Collection[Result], facts: Facts) -> set[str]:
+    """What somebody did for any of these results, in words; nine queries. Judged for each result, not for each run.
+
+    rows: with evaluation, run and portion loaded. Preparing, weighing, drying, firing, adding reagents; planning,
+    loading and evaluating the run; choosing a result by name, accepting a control sample, letting a repeat stand.
+    """
+    return {*_at_the_bench(by, rows), *_at_the_run(by, rows), *_by_name(by, rows, facts)}
+
+
+def _at_the_bench(by: Person, rows: Collection[Result]) -> Iterator[str]:
+    portions = {row.position.portion_id for row in rows if row.position.portion_id}
+    batches = {row.position.portion.batch for row in rows if row.position.portion_id}
+    yield from (f"batch {batch}" for batch in batches if batch.made_by_id == by.pk)
+    weighed = Weighing.objects.filter(portion__in=portions, made_by=by).select_related("portion")[:3]
+    yield from (f"weighing {row.portion}" for row in weighed)
+    again = DiscardedPortion.objects.filter(replaced_by__in=portions, made_by=by).select_related("portion")[:3]
+    yield from (f"discarding {row.portion}" for row in again)
+    fired = FireCharge.objects.filter(portion__in=portions, made_by=by).select_related("portion")[:3]
+    yield from (f"firing {row.portion}" for row in fired)
+    dried = MassLoss.objects.filter(subsample__sample__in={row.sample_id for row in rows}, made_by=by)
+    yield from (f"drying {row.subsample.sample}" for row in dried.select_related("subsample__sample")[:3])
+    added = AuditEvent.objects.filter(
+        person=by, act="add_reagents", subject_kind="batch", subject__in=[batch.number for batch in batches]
+    )
+    yield from (f"the reagents of batch {event.subject}" for event in added[:3])
+
+
+def _at_the_run(by: Person, rows: Collection[Result]) -> Iterator[str]:
+    runs = {row.evaluation.run for row in rows}
+    yield from (f"planning {run}" for run in runs if run.made_by_id == by.pk)
+    yield from (f"evaluating {row.evaluation.run}" for row in rows if row.evaluation.made_by_id == by.pk)
+    yield from (f"loading {file.name}" for file in ReadingFile.objects.filter(run__in=runs, made_by=by))
+
+
+def _by_name(by: Person, rows: Collection[Result], facts: Facts) -> Iterator[str]:
+    """What somebody decided in place of a rule."""
+    chosen = Selection.objects.filter(result__in=rows, made_by=by).exclude(reason="").select_related("sample")[:3]
+    yield from (f"choosing {row.element_id} in {row.sample}" for row in chosen)
+    stood = LetStand.objects.filter(position__in={row.position_id for row in rows}, made_by=by)
+    yield from (f"letting {row.position.label} stand" for row in stood.select_related("position")[:3])
+    for row in rows:
+        accepted = facts.failures[row.pk]["accepted"]
+        yield from (f"accepting {one.position.label}" for one in accepted if one.acceptance.made_by_id == by.pk)

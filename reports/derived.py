@@ -1,0 +1,204 @@
+"""Derived results as a certificate prints them: columns after the measured ones, means over sets in their own table.
+
+| known of it                  | printed    | because                                                        |
+|------------------------------|------------|----------------------------------------------------------------|
+| 166.03, limits 0.3 and 0.9   | 166        | as a measured result of these limits is                        |
+| 0.2, detection limit 0.3     | <0.3       | the total carries a limit of its own                           |
+| nothing found                | <0.3       | below the detection limit of the sum, or below what limits give|
+| at least 105                 | >105       | a term is over range; rounded down, so that it holds           |
+| 10 to 14                     | 10 to 14   | a term below its limit counts as a range                       |
+| 10.02 to 10.04               | 10.0       | both ends print alike                                          |
+| a term has no value          | no value   | a remark says which one, and why                               |
+
+Everything is decided on unrounded values (`labresults.calculation.derived`) and rounded once, here.
+"""
+
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from labresults.calculation.derived import Derived
+from labresults.calculation.derived_terms import Definition, below_in_words, formula_in_words
+from labresults.terms import Basis, Mark
+from reports.document import Cell, CertificateDocument, Column, DerivedNote, Grade, Row
+from reports.facts import DerivedFact
+from reports.rules.basis import column_words
+from reports.rules.censoring import Limits
+from reports.rules.printing import Measured, PrintedValue, print_limit, print_measured
+from reports.rules.qualifiers import marks_beside, remarks_for
+from reports.rules.ruleset import RuleSet
+
+METHOD = "computed"
+"""What stands in the head of a derived column where others name their method."""
+
+NO_VALUE = "no value"
+AT_LEAST = "At least this much: {} over range, or what it is divided by was not found."
+AT_MOST = "At most this much: what it is divided by is over range."
+
+
+@dataclass(frozen=True)
+class PrintedDerived:
+    """One derived result as printed, with its remarks in words."""
+
+    fact: DerivedFact
+    value: PrintedValue
+    remarks: tuple[str, ...]
+
+
+def print_derived(facts: Iterable[DerivedFact], rule_set: RuleSet) -> tuple[PrintedDerived, ...]:
+    """Return each derived result as printed, in the order in which they are given."""
+    printed = ((fact, *print_found(fact.found, rule_set)) for fact in facts)
+    return tuple(PrintedDerived(fact, value, (*remarks, *fact.remarks)) for fact, value, remarks in printed)
+
+
+def print_found(found: Derived, rule_set: RuleSet) -> tuple[PrintedValue, tuple[str, ...]]:
+    """Return what is printed of one derived result, and the remarks beside it."""
+    if found.why:
+        words = Measured(None, found.unit, Limits(0.0, 0.0), why_no_value=NO_VALUE)
+        return print_measured(words, rule_set), (f"No value: {found.why}.",)
+    if found.low is not None and found.high is not None:
+        return _range(found, rule_set), _left_out(found)
+    printed = print_measured(_measured(found), rule_set)
+    return printed, (*_bound_remarks(found), *_of_marks(printed, found, rule_set), *_left_out(found))
+
+
+def _measured(found: Derived) -> Measured:
+    """The number or the bound as the printing rules take it: a bound is a limit that the value lies beyond."""
+    if found.sign == ">":
+        return Measured(None, found.unit, Limits(0.0, 0.0, upper=found.bound), marks=(Mark.OVER_RANGE,))
+    if found.sign == "<" and found.bound:
+        return Measured(0.0, found.unit, Limits(found.bound, found.bound))
+    limits = Limits(found.detection_limit, found.quantification_limit)
+    return Measured(found.value, found.unit, limits, found.expanded_u, found.marks, None, found.coverage_factor)
+
+
+def _range(found: Derived, rule_set: RuleSet) -> PrintedValue:
+    """From the least to the most that it may be; one number where both are printed alike."""
+    limits = Limits(found.detection_limit, found.quantification_limit)
+    low, high = (print_measured(Measured(end, found.unit, limits), rule_set) for end in (found.low, found.high))
+    if low.printed == high.printed:
+        return high
+    if low.sign == "<":  # nothing of it is found for certain
+        return print_measured(Measured(0.0, found.unit, Limits(found.high or 0.0, found.high or 0.0)), rule_set)
+    return replace(high, printed=f"{low.printed} to {high.printed}", number=None, text_rule="a range", u="")
+
+
+def _bound_remarks(found: Derived) -> tuple[str, ...]:
+    if found.sign == ">":
+        over = [each.given.label for each in found.entered if each.given.value is None]
+        return (AT_LEAST.format(f"{' and '.join(over)} is" if over else "a term is"),)
+    return (AT_MOST,) if found.sign == "<" and Mark.OVER_RANGE in found.marks else ()
+
+
+def _of_marks(printed: PrintedValue, found: Derived, rule_set: RuleSet) -> tuple[str, ...]:
+    """What is said of a number near its limits; of a bound its own remark says it."""
+    return () if found.sign else remarks_for(printed, codes=rule_set.codes)
+
+
+def _left_out(found: Derived) -> tuple[str, ...]:
+    return (f"Computed without {'; '.join(found.lacking)}.",) if found.lacking else ()
+
+
+def remarks_of(printed: Iterable[PrintedDerived]) -> list[str]:
+    """Return the remarks in the order in which they are met."""
+    return [remark for one in printed for remark in one.remarks]
+
+
+def with_derived(
+    document: CertificateDocument, printed: Sequence[PrintedDerived], letters: Mapping[str, str], rule_set: RuleSet
+) -> CertificateDocument:
+    """Return the document with its derived columns, the notes that explain them, and the table of means."""
+    if not printed:
+        return document
+    definitions = {one.fact.definition.code: one.fact.definition for one in printed}
+    of_samples = [d for d in definitions.values() if not d.of_set]
+    of_sets = [d for d in definitions.values() if d.of_set]
+    cells = {(one.fact.sample or one.fact.sample_set, one.fact.definition.code): one for one in printed}
+    columns = [_column(definition, printed, rule_set) for definition in of_samples]
+    return replace(
+        document,
+        columns=(*document.columns, *columns),
+        rows=tuple(_row(row, of_samples, cells, letters, rule_set) for row in document.rows),
+        derived_notes=tuple(_note(definition) for definition in definitions.values()),
+        grade_columns=tuple(_column(definition, printed, rule_set) for definition in of_sets),
+        grades=_grades(printed, of_sets, cells, letters, rule_set),
+    )
+
+
+Cells = Mapping[tuple[str, str], PrintedDerived]
+
+
+def _row(
+    row: Row, definitions: Sequence[Definition], cells: Cells, letters: Mapping[str, str], rule_set: RuleSet
+) -> Row:
+    own = (_cell(d, cells.get((row.number, d.code)), letters, rule_set) for d in definitions)
+    return replace(row, cells=(*row.cells, *own))
+
+
+def _cell(definition: Definition, one: PrintedDerived | None, letters: Mapping[str, str], rule_set: RuleSet) -> Cell:
+    if one is None:
+        return Cell(definition.code, "", None, "", None, 0, "", "", None)  # not asked of this sample
+    value, found = one.value, one.fact.found
+    return Cell(
+        column=definition.code,
+        printed=value.printed,
+        number=value.number,
+        sign=value.sign,
+        limit=value.limit,
+        decimals=value.decimals,
+        mark=marks_beside(one.remarks, dict(letters)),
+        u=value.u,
+        result=None,
+        detection_limit=print_limit(found.detection_limit, rule_set),
+        quantification_limit=print_limit(found.quantification_limit, rule_set),
+    )
+
+
+def _column(definition: Definition, printed: Sequence[PrintedDerived], rule_set: RuleSet) -> Column:
+    own = [one.fact.found for one in printed if one.fact.definition.code == definition.code and not one.fact.found.why]
+    detection, quantification = (
+        Counter(print_limit(getattr(found, name), rule_set) for found in own)
+        for name in ("detection_limit", "quantification_limit")
+    )
+    bases = Counter(found.basis for found in own)
+    return Column(
+        key=definition.code,
+        formula=definition.reported_as,
+        unit=definition.unit,
+        basis=column_words(bases.most_common(1)[0][0] if bases else Basis.AS_RECEIVED),
+        method=METHOD,
+        detection_limit=detection.most_common(1)[0][0] if detection else "",
+        quantification_limit=quantification.most_common(1)[0][0] if quantification else "",
+        derived=True,
+    )
+
+
+def _note(definition: Definition) -> DerivedNote:
+    return DerivedNote(
+        column=definition.code,
+        heading=definition.reported_as,
+        name=f"{definition.name}, definition v{definition.version}",
+        formula=formula_in_words(definition),
+        below=below_in_words(definition),
+        source=definition.source,
+        remark=definition.remark,
+    )
+
+
+def _grades(
+    printed: Sequence[PrintedDerived],
+    definitions: Sequence[Definition],
+    cells: Cells,
+    letters: Mapping[str, str],
+    rule_set: RuleSet,
+) -> tuple[Grade, ...]:
+    sets = {one.fact.sample_set: one.fact for one in printed if one.fact.sample_set}
+    return tuple(
+        Grade(
+            name=name,
+            samples=fact.members,
+            mass=f"{fact.mass_kg:.7g}",
+            cells=tuple(_cell(d, cells.get((name, d.code)), letters, rule_set) for d in definitions),
+        )
+        for name, fact in sorted(sets.items())
+    )

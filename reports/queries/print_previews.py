@@ -1,0 +1,152 @@
+"""How results of a submission are printed: value, rule and string side by side, and what other rules would print."""
+
+from dataclasses import dataclass
+from math import ceil
+from typing import TYPE_CHECKING
+
+from labresults.queries.limits import limits_of, out_of_reach
+from labresults.queries.results import newest_selections
+from labresults.queries.samples import samples_of_page
+from labresults.terms import Basis, DecisionRule, LimitSide, Mark
+from reports.facts import LimitFact, ResultFact
+from reports.models import RuleSetVersion
+from reports.printed import Printed, Rules, in_form, measured_of, print_beside
+from reports.queries.pages import newest_rule_sets
+from reports.queries.rule_sets import chosen_for, rules_of
+from reports.rules.explain_print import PrintStep, explain_print
+
+if TYPE_CHECKING:
+    from labresults.models import Limit, Result, Sample, Submission
+
+SAMPLES_A_PAGE = 10
+
+
+@dataclass(frozen=True)
+class PrintLine:
+    """One result: what is carried, the steps to the string, and the string by other rules, "" where none are asked."""
+
+    result: int
+    method: str
+    reported_as: str
+    unit: str
+    steps: tuple[PrintStep, ...]
+    printed: str
+    u: str
+    statement: str
+    rule_set: str
+    other: str
+    differs: bool
+    look: str  # why it can never be decided by its limit, and what to do
+
+    @property
+    def rule(self) -> str:
+        """The rule that decided, in words."""
+        return self.steps[-1].words
+
+
+@dataclass(frozen=True)
+class PrintedSample:
+    """A sample of the page with its results."""
+
+    sample: "Sample"
+    lines: tuple[PrintLine, ...]
+
+
+@dataclass(frozen=True)
+class PrintPreview:
+    """A page of the preview, some samples of a submission."""
+
+    submission: "Submission"
+    chosen: RuleSetVersion
+    why: str
+    others: tuple[RuleSetVersion, ...]
+    other: RuleSetVersion | None
+    samples: tuple[PrintedSample, ...]
+    page: int
+    pages: int
+    differing: int  # of this page
+
+
+def print_preview(submission: "Submission", other: str = "", page: int = 1) -> PrintPreview:
+    """Results that stand, approved or not, as they would be printed; ten queries, whatever the size of the submission.
+
+    other: name of another rule set to compare with. page: of `SAMPLES_A_PAGE` samples, from 1.
+    """
+    samples, count = samples_of_page(submission, SAMPLES_A_PAGE, page)
+    chosen = chosen_for(submission)
+    rules = Rules(rules_of(chosen.main), {code: rules_of(row) for code, row in chosen.by_method.items()})
+    newest = tuple(newest_rule_sets())
+    beside = next((row for row in newest if row.name == other), None)
+    by_others = Rules(rules_of(beside)) if beside else None
+    selections = newest_selections(sample_ids=[sample.pk for sample in samples])
+    limits = limits_of(submission, samples)
+    looks = out_of_reach((selection.result for selection in selections.values()), limits)
+    found: dict[int, list[PrintLine]] = {}
+    for key in sorted(selections, key=lambda key: (key[0], selections[key].method_id, key[2])):
+        result = selections[key].result
+        limit = limits.get(key[0], {}).get(key[2])
+        found.setdefault(key[0], []).append(_line(result, limit, rules, by_others, looks.get(result.pk, "")))
+    shown = tuple(PrintedSample(sample, tuple(found.get(sample.pk, ()))) for sample in samples)
+    return PrintPreview(
+        submission, chosen.main, chosen.why, newest, beside, shown, page, max(1, ceil(count / SAMPLES_A_PAGE)),
+        sum(line.differs for one in shown for line in one.lines),
+    )  # fmt: skip
+
+
+def _line(result: "Result", limit: "Limit | None", rules: Rules, others: Rules | None, look: str) -> PrintLine:
+    method = result.evaluation.run.method_version.method.code
+    fact, bound = _fact(result, method), _limit(limit)
+    rule_set = rules.of(method)
+    own = in_form(fact, rule_set)
+    printed = print_beside(own, bound, rule_set)
+    other = print_beside(in_form(fact, others.of(method)), bound, others.of(method)) if others else None
+    steps = explain_print(measured_of(own), rule_set)
+    return PrintLine(
+        result=result.pk,
+        method=method,
+        reported_as=own.reported_as,
+        unit=own.unit,
+        steps=steps,
+        printed=printed.value.printed,
+        u=printed.value.u,
+        statement=printed.compared.words if printed.compared else "",
+        rule_set=str(rule_set),
+        other=other.value.printed if other else "",
+        differs=other is not None and _shown(other) != _shown(printed),
+        look=look,
+    )
+
+
+def _shown(printed: Printed) -> tuple[str, str]:
+    return printed.value.printed, printed.value.u
+
+
+def _limit(limit: "Limit | None") -> LimitFact | None:
+    if limit is None:
+        return None
+    of = limit.limit_set
+    return LimitFact(
+        limit.element_id, limit.value, limit.unit, str(of), Basis(of.basis), str(of), LimitSide(limit.side),
+        DecisionRule(of.decision_rule) if of.decision_rule else None, of.risk_percent,
+    )  # fmt: skip
+
+
+def _fact(result: "Result", method: str) -> ResultFact:
+    return ResultFact(
+        result=result.pk,
+        sample="",
+        method=method,
+        element=result.element_id,
+        reported_as=result.reported_as,
+        unit=result.unit,
+        basis=Basis(result.basis),
+        value=result.value,
+        detection_limit=result.detection_limit or 0.0,
+        quantification_limit=result.quantification_limit or 0.0,
+        reporting_limit=result.reporting_limit,
+        upper_limit=result.upper_limit,
+        expanded_u=result.expanded_u,
+        marks=tuple(Mark(mark) for mark in result.marks),
+        why_no_value=result.why_no_value or None,
+        coverage_factor=result.evaluation.run.method_version.coverage_factor,
+    )

@@ -1,0 +1,109 @@
+"""From a printed number back: how its string came of the value, and then everything that the value stands on."""
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from django.db.models import Q
+
+from labresults.queries.trace_pages import TracePage, trace_page
+from labresults.terms import Basis, Mark
+from reports.facts import ResultFact
+from reports.models import Certificate, CertificateLine, RuleSetVersion
+from reports.printed import in_form, measured_of
+from reports.rules.explain_print import PrintStep, explain_print
+from reports.rules.ruleset import RuleSet
+
+if TYPE_CHECKING:
+    from labresults.models import Result
+
+_BESIDE = "beside its limit or its words the certificate says it so; by the rules alone it would be"
+
+
+@dataclass(frozen=True)
+class PrintedTrace:
+    """A result with how each of its printed strings came about, by the key of the line."""
+
+    page: TracePage
+    printing: dict[int, tuple[PrintStep, ...]]
+
+    @property
+    def steps(self) -> tuple[PrintStep, ...]:
+        """From the value to the string that was asked about; nothing where none was printed."""
+        return self.printing.get(self.page.newest.pk, ()) if self.page.newest else ()
+
+
+def line_of(number: str, issue: int, of: str, column: str) -> CertificateLine:
+    """The printed number of a sample (by number) or of a set (by name) in a column; one query. Raises DoesNotExist."""
+    lines = CertificateLine.objects.filter(certificate__number=number, certificate__issue=issue, column=column)
+    return lines.select_related("certificate").get(Q(sample__number=of) | Q(sample_set__name=of))
+
+
+def printed_trace(line: CertificateLine) -> PrintedTrace:
+    """Everything behind a printed number of `line_of`; `trace_page`, and one query where its column has own rules."""
+    page = trace_page(line.result_id, line.pk)
+    return PrintedTrace(page, _printing(page, [page.newest], {line.certificate_id: line.certificate.document}))
+
+
+def result_trace(result: int) -> PrintedTrace:
+    """Everything behind a result, with all of its printed strings; `trace_page` and up to two queries more.
+
+    Raises Result.DoesNotExist.
+    """
+    page = trace_page(result)
+    lines = page.trace.printed
+    documents = dict(Certificate.objects.filter(lines__in=[line.pk for line in lines]).values_list("pk", "document"))
+    return PrintedTrace(page, _printing(page, lines, documents))
+
+
+def _printing(page: TracePage, lines: Sequence[Any], documents: Mapping[int, str]) -> dict[int, tuple[PrintStep, ...]]:
+    """How each of these lines came of the value, by its key; one query where columns have rules of their own."""
+    rules = _rules_of(lines, documents)
+    return {line.pk: _steps(page.result, line, rules[line.pk]) for line in lines}
+
+
+def _rules_of(lines: Sequence[Any], documents: Mapping[int, str]) -> dict[int, RuleSet]:
+    """The rule set of each line: that of its column where the certificate names one, else the certificate's."""
+    named = {line.pk: _named(documents[line.certificate_id], line.column) for line in lines}
+    wanted = {name.rpartition(" v")[0] for name in named.values() if name}
+    saved = {str(row): row for row in RuleSetVersion.objects.filter(name__in=wanted)} if wanted else {}
+    return {
+        line.pk: RuleSet.from_json(saved.get(named[line.pk], line.certificate.rule_set).specification) for line in lines
+    }
+
+
+def _named(document: str, column: str) -> str:
+    """The rules that a column of a frozen document has of its own; only its columns are read."""
+    columns = json.loads(document)["columns"]
+    return next((each.get("rule_set", "") for each in columns if each["key"] == column), "")
+
+
+def _steps(result: "Result", line: Any, rules: RuleSet) -> tuple[PrintStep, ...]:
+    """From the value to the string on the certificate, which is the last step's."""
+    steps = explain_print(measured_of(in_form(_fact(result), rules)), rules)
+    if steps[-1].gives == line.printed:
+        return steps
+    return (*steps[:-1], PrintStep("printed", f"{_BESIDE} {steps[-1].gives}", line.printed))
+
+
+def _fact(result: "Result") -> ResultFact:
+    """A result as the rules need it: what is said beside it changes no number."""
+    return ResultFact(
+        result=result.pk,
+        sample=str(result.sample),
+        method=result.evaluation.run.method_version.method.code,
+        element=result.element_id,
+        reported_as=result.reported_as,
+        unit=result.unit,
+        basis=Basis(result.basis),
+        value=result.value,
+        detection_limit=result.detection_limit or 0.0,
+        quantification_limit=result.quantification_limit or 0.0,
+        reporting_limit=result.reporting_limit,
+        upper_limit=result.upper_limit,
+        expanded_u=result.expanded_u,
+        marks=tuple(Mark(mark) for mark in result.marks),
+        why_no_value=result.why_no_value or None,
+        coverage_factor=result.evaluation.run.method_version.coverage_factor,
+    )

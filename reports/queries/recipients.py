@@ -1,0 +1,75 @@
+"""Who is told of a certificate. Each function says how many database queries it makes."""
+
+from dataclasses import dataclass, field
+
+from labresults.queries.people import people_of_client
+from labresults.terms import NoticeKind
+from reports.models import FILE_KINDS, Certificate, CertificateFetch, Notice
+from reports.queries.delivery import recipients_of
+from reports.queries.files import FILE_WORDS
+
+
+@dataclass(frozen=True)
+class Addressee:
+    """Somebody who is told. Without an address: on the portal only."""
+
+    name: str
+    email: str = ""
+    kinds: tuple[str, ...] = field(default=tuple(FILE_KINDS))  # of files that they want
+
+    def files_of(self, certificate: Certificate) -> list[tuple[str, str]]:
+        """Kind and words of each file of a certificate that they want; one query."""
+        there = set(certificate.files.values_list("kind", flat=True))
+        return [(kind, FILE_WORDS[kind]) for kind in FILE_KINDS if kind in there and kind in self.kinds]
+
+
+def addressees(certificate: Certificate, kind: NoticeKind) -> list[Addressee]:
+    """Who is told: the client's recipients, else its own address, and whoever fetched an earlier issue.
+
+    Of an amendment or a withdrawal everybody who has an issue of this certificate is told always. Three queries.
+    """
+    client = certificate.submission.client
+    found = {one.email.lower(): one for one in _registered(certificate)}
+    if not found and client.email:
+        found[client.email.lower()] = Addressee(client.name, client.email)
+    if kind != NoticeKind.ISSUED:
+        for person in _fetched(certificate):
+            found.setdefault(person.email.lower(), person)
+    return list(found.values()) or [Addressee(client.name)]
+
+
+def not_told(certificate: Certificate) -> list[tuple[NoticeKind, Addressee]]:
+    """Letters of this certificate whose newest try did not go, with its kind; one query."""
+    newest = {(row.kind, row.email.lower()): row for row in certificate.notices.order_by("pk") if row.email}
+    return [(NoticeKind(row.kind), Addressee(row.name, row.email)) for row in newest.values() if row.trouble]
+
+
+def notices_of(certificate: Certificate) -> list[Notice]:
+    """Who was told of an issue, newest first; one query."""
+    return list(certificate.notices.select_related("made_by").order_by("-pk"))
+
+
+def fetches_of(certificate: Certificate) -> list[CertificateFetch]:
+    """Who of the client has an issue, by person and file; one query."""
+    return list(certificate.fetches.select_related("made_by").order_by("pk"))
+
+
+def has_fetched(certificate: Certificate, person_id: int, kind: str) -> bool:
+    """Whether it is on record that a person has this file; one query."""
+    return certificate.fetches.filter(made_by=person_id, kind=kind).exists()
+
+
+def _registered(certificate: Certificate) -> list[Addressee]:
+    """Registered recipients. Their documents name kinds of files; what names none of them is a layout of the client."""
+    found = []
+    for row in recipients_of(certificate.submission.client):
+        kinds = tuple(kind for kind in FILE_KINDS if kind in row.documents)
+        found.append(Addressee(row.name, row.email, kinds or tuple(FILE_KINDS)))
+    return found
+
+
+def _fetched(certificate: Certificate) -> list[Addressee]:
+    """The client's people who fetched any issue of the same number."""
+    who = CertificateFetch.objects.filter(certificate__number=certificate.number).values("made_by")
+    people = people_of_client(certificate.submission.client_id).filter(pk__in=who).exclude(email="")
+    return [Addressee(str(person), person.email) for person in people]

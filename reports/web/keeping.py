@@ -1,0 +1,19 @@
+"""An act whose bytes may find no room: what is said then."""
+
+from collections.abc import Callable
+from typing import Any
+
+from django.contrib import messages
+from django.db import DatabaseError
+from django.http import HttpRequest
+
+from labresults.web.acting import attempt
+
+
+def attempt_to_keep(request: HttpRequest, act: Callable[[], Any], said: str) -> Any:
+    """As `attempt`; a database that cannot keep it is said in words too: nothing was kept, and no number was used."""
+    try:
+        return attempt(request, act, said)
+    except (OSError, DatabaseError) as fault:
+        messages.error(request, f"It could not be kept: {fault}. Nothing was done; make room, and try again.")
+        return None

@@ -1,0 +1,247 @@
+"""Derived results: worked examples, what is below or over its range, limits and U."""
+
+from dataclasses import replace
+from math import inf, sqrt
+from typing import Any
+
+import pytest
+
+from labresults.calculation.derived import derive
+from labresults.calculation.derived_formula import Input, bounds
+from labresults.calculation.derived_terms import (
+    conversion,
+)
+from labresults.calculation.explain_derived import explain_derived
+from labresults.terms import Basis, BelowInSum, Mark
+from tests.calculation.derived_builders import a_set, a_sum, found, shipped
+
+
+@pytest.mark.parametrize(
+    ("code", "values", "unit", "expected", "tolerance"),
+    [
+        # 2340 B: 2.497 × 50 + 4.118 × 10
+        ("hardness", {"Ca": 50.0, "Mg": 10.0}, "mg/L", 166.03, 0.02),
+        # R. S. Ayers and D. W. Westcot, Water quality for agriculture, FAO 29 rev. 1 (1985), 3.1: a water of
+        # 2.32 Ca, 1.44 Mg and 7.73 Na me/L has a ratio of 5.64; from memory
+        ("sar", {"Na": 7.73 / 0.043497, "Ca": 2.32 / 0.049903, "Mg": 1.44 / 0.082288}, "mg/L", 5.64, 0.005),
+        # Handbook 60's formula by hand: 10 / √((3 + 5) / 2) = 5, in mmol(c)/L
+        ("sar", {"Na": 229.898, "Ca": 60.117, "Mg": 60.7625}, "mg/L", 5.0, 0.001),
+        # Clemson University, CEC calculations: bases 0.28 + 0.12 + 1.00 + 0.03 of 3.83 are 37 %; its acidity of 2.40
+        # stands here as aluminium
+        (
+            "base-saturation",
+            {"Ca": 1.0, "Mg": 0.12, "K": 0.28, "Na": 0.03, "Al": 2.40},
+            "cmol(+)/kg",
+            37.0,
+            0.5,
+        ),
+        ("cec", {"Ca": 1.0, "Mg": 0.12, "K": 0.28, "Na": 0.03, "Al": 2.40}, "cmol(+)/kg", 3.83, 1e-9),
+    ],
+)
+def test_worked_examples(code: str, values: dict[str, float], unit: str, expected: float, tolerance: float) -> None:
+    definition = shipped(code)
+    derived = derive(definition, found(definition, values, unit))
+    assert derived.value == pytest.approx(expected, abs=tolerance)
+    assert derived.why == ""
+
+
+def test_oxides_add_up_to_what_the_analysis_of_a_granite_does() -> None:
+    """USGS G-2, recommended values (K. Govindaraju, 1994, from memory): oxides in %, all iron as Fe2O3; total 99.05."""
+    oxides = {"SiO2": 69.08, "TiO2": 0.48, "Al2O3": 15.39, "Fe2O3": 2.66, "MnO": 0.03, "MgO": 0.75, "CaO": 1.96,
+              "Na2O": 4.08, "K2O": 4.48, "P2O5": 0.14}  # fmt: skip
+    definition = shipped("oxides")
+    measured = [  # the laboratory gives elements, not oxides
+        value / conversion(term.element, term.element, "%", term.reported_as, "%")
+        for term, value in zip(definition.terms, oxides.values(), strict=True)
+    ]
+    values = dict(zip((term.element for term in definition.terms), measured, strict=True))
+    assert derive(definition, found(definition, values, "%")).value == pytest.approx(99.05, abs=1e-9)
+    in_mg = {element: 10_000 * value for element, value in values.items()}
+    assert derive(definition, found(definition, in_mg, "mg/kg")).value == pytest.approx(99.05, abs=1e-9)
+
+
+def test_a_grade_is_weighted_by_mass() -> None:
+    """By hand: (2 × 1 + 6 × 5) / 8 = 4 g/t, where the plain mean is 3."""
+    assert derive(shipped("grade-au"), a_set([(2.0, 1.0), (6.0, 5.0)])).value == 4.0
+
+
+def test_dry_basis_leaves_the_water_out_once() -> None:
+    definition = shipped("dry-cu")
+    moist = found(definition, {"Cu": 90.0}, "mg/kg", moisture_percent=10.0)
+    assert derive(definition, moist).value == pytest.approx(100.0)
+    assert derive(definition, moist).basis is Basis.DRY
+    dry_already = [replace(moist[0], basis=Basis.DRY)]
+    assert derive(definition, dry_already).value == 90.0
+    unknown = [replace(moist[0], moisture_percent=None)]
+    assert derive(definition, unknown).why == "the moisture of the sample is not known"
+
+
+# Hardness-like sum of A and B, each with a detection limit of 3 and 4 mg/L; what was found, rule -> what is known.
+# By hand: limit of the sum √(3² + 4²) = 5.
+@pytest.mark.parametrize(
+    ("a", "b", "rule", "value", "sign", "bound", "low", "high"),
+    [
+        (10.0, 20.0, BelowInSum.ZERO, 30.0, "", None, None, None),
+        (10.0, 20.0, BelowInSum.RANGE, 30.0, "", None, None, None),
+        (10.0, 1.0, BelowInSum.ZERO, 10.0, "", None, None, None),
+        (10.0, 1.0, BelowInSum.LIMIT, 14.0, "", None, None, None),
+        (10.0, 1.0, BelowInSum.RANGE, None, "", None, 10.0, 14.0),
+        (1.0, 1.0, BelowInSum.ZERO, 0.0, "<", 5.0, None, None),
+        (1.0, 1.0, BelowInSum.LIMIT, None, "<", 7.0, None, None),
+        (1.0, 1.0, BelowInSum.RANGE, None, "<", 7.0, None, None),
+        (2.9999, 1.0, BelowInSum.ZERO, 0.0, "<", 5.0, None, None),  # decided on the unrounded value
+        (3.0, 1.0, BelowInSum.ZERO, 3.0, "", None, None, None),
+        (-0.5, 20.0, BelowInSum.ZERO, 20.0, "", None, None, None),
+    ],
+)
+def test_what_is_below_its_limit_counts_as_the_rule_says(
+    a: float, b: float, rule: BelowInSum, value: float | None, sign: str, bound: float | None,
+    low: float | None, high: float | None,
+) -> None:  # fmt: skip
+    definition = a_sum("Ca", "Mg", below=rule)
+    limits = {"Ca": 3.0, "Mg": 4.0}
+    derived = derive(definition, found(definition, {"Ca": a, "Mg": b}, "mg/L", detection_limit=limits))
+    assert (derived.value, derived.sign, derived.bound, derived.low, derived.high) == (value, sign, bound, low, high)
+    assert derived.detection_limit == 5.0
+
+
+ROOT, SHARE = "sar", "base-saturation"
+
+
+@pytest.mark.parametrize(
+    ("code", "values", "below", "over", "sign", "bound", "why"),
+    [
+        # Nothing found of what it is divided by: at least 8 / √((1 + 1) / 2) = 8
+        (ROOT, {"Na": 8.0, "Ca": 0.1, "Mg": 0.1}, {"Ca": 1.0, "Mg": 1.0}, {}, ">", 8.0, ""),
+        (ROOT, {"Na": 0.1, "Ca": 0.1, "Mg": 0.1}, {"Na": 1.0, "Ca": 1.0, "Mg": 1.0}, {}, "", None, "nothing was found"),
+        (ROOT, {"Na": 0.1, "Ca": 4.0, "Mg": 4.0}, {"Na": 1.0}, {}, "<", 0.5, ""),  # at most 1 / √4
+        (ROOT, {"Na": None, "Ca": 4.0, "Mg": 4.0}, {}, {"Na": 20.0}, ">", 10.0, ""),  # 20 / √4
+        (ROOT, {"Na": 8.0, "Ca": None, "Mg": 8.0}, {}, {"Ca": 24.0}, "<", 2.0, ""),  # 8 / √((24 + 8) / 2)
+        (ROOT, {"Na": None, "Ca": None, "Mg": 8.0}, {}, {"Na": 9.0, "Ca": 24.0}, "", None, "over range"),
+        (SHARE, {"Ca": None, "Mg": 1.0, "K": 1.0, "Na": 1.0, "Al": 2.0}, {}, {"Ca": 5.0}, ">", 80.0, ""),  # 8 of 10
+        (SHARE, {"Ca": 1.0, "Mg": 1.0, "K": 1.0, "Na": 1.0, "Al": None}, {}, {"Al": 4.0}, "<", 50.0, ""),  # 4 of 8
+        (
+            SHARE, {"Ca": None, "Mg": 1.0, "K": 1.0, "Na": 1.0, "Al": None}, {}, {"Ca": 1.0, "Al": 4.0}, "", None,
+            "over range",
+        ),
+    ],
+)  # fmt: skip
+def test_bounds_are_what_is_known(
+    code: str, values: dict[str, float | None], below: dict[str, float], over: dict[str, float], sign: str,
+    bound: float | None, why: str,
+) -> None:  # fmt: skip
+    definition = shipped(code)
+    unit = definition.terms[0].unit
+    inputs = found(
+        definition, values, unit,
+        detection_limit={element: below.get(element, 0.0) for element in values},
+        upper_limit={element: over.get(element) for element in values},
+        over_range={element: element in over for element in values},
+    )  # fmt: skip
+    derived = derive(definition, inputs)
+    assert derived.sign == sign
+    assert derived.bound == (None if bound is None else pytest.approx(bound))
+    assert why in derived.why
+    assert (Mark.OVER_RANGE in derived.marks) == bool(over)
+
+
+def test_over_range_of_a_sum_says_at_least() -> None:
+    definition = a_sum("Ca", "Mg")
+    inputs = found(definition, {"Ca": None, "Mg": 5.0}, "mg/L", over_range={"Ca": True, "Mg": False}, upper_limit=100.0)
+    derived = derive(definition, inputs)
+    assert (derived.sign, derived.bound) == (">", 105.0)
+    assert bounds(definition, derived.entered) == (105.0, inf)
+
+
+@pytest.mark.parametrize(
+    ("changes", "why"),
+    [
+        ({"value": {"Ca": 1.0, "Mg": None}, "why": "insufficient sample"}, "Mg: insufficient sample"),
+        ({"basis": {"Ca": Basis.DRY, "Mg": Basis.AS_RECEIVED}}, "its results are not all on one basis"),
+        ({"unit": {"Ca": "mg/L", "Mg": "mg/kg"}}, "one is per mass, the other per volume"),
+    ],
+)
+def test_what_cannot_be_computed_says_why(changes: dict[str, Any], why: str) -> None:
+    definition = a_sum("Ca", "Mg")
+    derived = derive(definition, found(definition, {"Ca": 1.0, "Mg": 2.0}, "mg/L", **changes))
+    assert derived.value is None
+    assert why in derived.why
+    assert derived.sign == ""
+
+
+def test_a_term_that_nobody_asked_for_is_named_or_left_out() -> None:
+    definition = a_sum("Ca", "Mg")
+    inputs = found(definition, {"Ca": 4.0}, "mg/L")
+    assert derive(definition, inputs).why == "Mg was not asked for"
+    without = derive(replace(definition, all_needed=False), inputs)
+    assert (without.value, without.lacking) == (4.0, ("Mg was not asked for",))
+    assert derive(replace(definition, all_needed=False), []).value is None
+
+
+def test_uncertainty_of_a_sum_is_the_root_of_squares() -> None:
+    definition = a_sum("Ca", "Mg")
+    derived = derive(definition, found(definition, {"Ca": 10.0, "Mg": 20.0}, "mg/L", u={"Ca": 0.3, "Mg": 0.4}))
+    assert derived.u == pytest.approx(0.5)
+    assert derived.expanded_u == pytest.approx(1.0)
+    assert derive(definition, found(definition, {"Ca": 1.0, "Mg": 2.0}, "mg/L", u={"Ca": 0.3, "Mg": None})).u is None
+
+
+def test_uncertainty_of_a_ratio_follows_its_derivatives() -> None:
+    """By the relative form of GUM 5.1.6 for y = x / √(z / 2): (u/y)² = (u_x/x)² + (u_z/(2 z))², z = Ca + Mg."""
+    definition = shipped("sar")
+    inputs = found(definition, {"Na": 8.0, "Ca": 3.0, "Mg": 5.0}, "mmol(c)/L", u={"Na": 0.4, "Ca": 0.09, "Mg": 0.12})
+    derived = derive(definition, inputs)
+    relative = sqrt((0.4 / 8.0) ** 2 + (sqrt(0.09**2 + 0.12**2) / (2 * 8.0)) ** 2)
+    assert derived.value == pytest.approx(4.0)
+    assert derived.u == pytest.approx(4.0 * relative)
+
+
+def test_a_result_in_both_parts_counts_once() -> None:
+    """y = 100 a / (a + r): dy/da = 100 r / (a + r)², dy/dr = −100 a / (a + r)² (by hand)."""
+    definition = shipped("base-saturation")
+    values = {"Ca": 6.0, "Mg": 0.0, "K": 0.0, "Na": 0.0, "Al": 2.0}
+    inputs = found(definition, values, "cmol(+)/kg", u={"Ca": 0.1, "Mg": 0.0, "K": 0.0, "Na": 0.0, "Al": 0.2})
+    expected = sqrt((100 * 2 / 64 * 0.1) ** 2 + (100 * 6 / 64 * 0.2) ** 2)
+    assert derive(definition, inputs).u == pytest.approx(expected)
+
+
+def test_results_of_one_calibration_go_up_and_down_together() -> None:
+    """GUM 5.2.2, note 1: fully correlated uncertainties add up; a mean over one run gains nothing by its number."""
+    apart = a_set([(1.0, 5.0)] * 4, u=0.2)
+    together = [replace(each, calibration="one curve") for each in apart]
+    assert derive(shipped("grade-au"), apart).u == pytest.approx(0.1)
+    assert derive(shipped("grade-au"), together).u == pytest.approx(0.2)
+    words = " ".join(step.note for step in explain_derived(shipped("grade-au"), derive(shipped("grade-au"), together)))
+    assert "fully correlated" in words
+
+
+def test_the_steps_end_with_the_result_to_the_last_bit() -> None:
+    definition = shipped("sar")
+    inputs = found(definition, {"Na": 200.3, "Ca": 61.7, "Mg": 33.1}, "mg/L", u=0.5, detection_limit=0.2)
+    derived = derive(definition, inputs)
+    steps = explain_derived(definition, derived)
+    assert [step.what for step in steps] == [
+        "Na, Na", "Ca, Ca", "Mg, Mg", "The formula", "Detection limit", "Standard uncertainty", "Expanded uncertainty",
+        "The result",
+    ]  # fmt: skip
+    assert steps[-1].value == derived.value == steps[3].value
+    assert steps[-2].value == derived.expanded_u
+    assert [step.result for step in steps[:3]] == [1, 2, 3]
+    assert all(inputs[place].value is not None for place in range(3))
+
+
+@pytest.mark.parametrize(
+    ("values", "last"),
+    [({"Ca": 0.1, "Mg": 0.1}, "At most"), ({"Ca": 9.0, "Mg": 0.1}, "The result")],
+)
+def test_the_steps_say_what_was_below_its_limit(values: dict[str, float], last: str) -> None:
+    definition = shipped("hardness")
+    steps = explain_derived(definition, derive(definition, found(definition, values, "mg/L", detection_limit=0.5)))
+    assert steps[-1].what == last
+    assert any("below its detection limit of 0.5 mg/L: counts as zero" in step.note for step in steps)
+
+
+def test_a_set_without_a_mass_is_not_guessed() -> None:
+    members: list[Input] = a_set([(1.0, 5.0), (1.0, 6.0)])
+    derived = derive(shipped("grade-au"), [members[0], replace(members[1], mass_kg=None)])
+    assert derived.why == "a sample of the set has no mass"

@@ -1,0 +1,132 @@
+"""Results as CSV and JSON: the printed figures, for programs; whatever a client wrote does no harm in a spreadsheet."""
+
+import csv
+import json
+from dataclasses import replace
+from io import BytesIO, StringIO
+from pathlib import Path
+
+import jsonschema
+import pandas as pd
+import pikepdf
+import pytest
+
+import reports
+from reports.document import Cell, CertificateDocument, Column, Remark, Row
+from reports.render.as_json import SCHEMA_FILE, render_json
+from reports.render.files import draw_files
+from reports.render.tables import LONG, protected, render_csv, render_long, written
+from tests.render.documents import amendment, certificate, everything, with_limits_of_their_own
+
+SCHEMA = json.loads((Path(reports.__file__).parent / "static" / SCHEMA_FILE).read_text(encoding="utf-8"))
+MANY = [certificate(), certificate(45, 3), certificate(4, 8, conformity=True), amendment(), with_limits_of_their_own(),
+        everything()]  # fmt: skip
+
+
+def read(content: bytes) -> list[list[str]]:
+    return list(csv.reader(StringIO(content.decode("utf-8-sig"), newline="")))
+
+
+COPPER = Column("AR Cu", "Cu", "mg/kg", "dry basis", "AR", "0.5", "1.5")
+WRITTEN = [
+    (Cell("AR Cu", "4.10", "4.10", "", None, 2, "", "", 1), "4.10", "4.10", "", "mg/kg"),
+    (Cell("AR Cu", "<0.5", None, "<", "0.5", 1, "", "", 1), "<0.5", "", "0.5", "mg/kg"),
+    (Cell("AR Cu", "18\u00a0700", "18700", "", None, 0, "", "", 1), "18700", "18700", "", "mg/kg"),
+    (Cell("AR Cu", ">10\u00a0000", None, ">", "10000", 0, "", "", 1), ">10000", "", "10000", "mg/kg"),
+    (Cell("AR Cu", "5.43\u00a0%", "5.43", "", None, 2, "", "", 1), "5.43 %", "5.43", "", "%"),
+    (Cell("AR Cu", "insufficient sample", None, "", None, 0, "", "", None), "insufficient sample", "", "", "mg/kg"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("cell", "value", "number", "limit", "unit"), WRITTEN, ids=[row[1] for row in WRITTEN])
+def test_a_result_as_text(cell: Cell, value: str, number: str, limit: str, unit: str) -> None:
+    found = written(cell, COPPER)
+    assert (found.value, found.number, found.limit, found.unit) == (value, number, limit, unit)
+
+
+@pytest.mark.parametrize("document", MANY, ids=lambda d: f"{len(d.columns)} x {len(d.rows)}")
+def test_the_wide_table_holds_every_result_once(document: CertificateDocument) -> None:
+    heads, *lines = read(render_csv(document))
+    assert len(set(heads)) == len(heads)
+    assert {len(line) for line in lines} == {len(heads)}
+    assert [line[0] for line in lines] == [row.number for row in document.rows]
+    for line, row in zip(lines, document.rows, strict=True):
+        cells = {cell.column: cell for cell in row.cells}
+        for column in document.columns:
+            place = next(at for at, head in enumerate(heads) if head.startswith(f"{column.formula} {column.unit}"))
+            expected = written(cells[column.key], column).value if column.key in cells else ""
+            assert line[place] == expected
+
+
+@pytest.mark.parametrize("document", MANY, ids=lambda d: f"{len(d.columns)} x {len(d.rows)}")
+def test_the_long_table_holds_every_result_once(document: CertificateDocument) -> None:
+    heads, *lines = read(render_long(document))
+    assert heads == list(LONG)
+    assert len(lines) == sum(bool(cell.printed) for row in document.rows for cell in row.cells)
+    frame = pd.read_csv(BytesIO(render_long(document)), dtype=str, keep_default_na=False)
+    assert frame["sample"].unique().tolist() == [row.number for row in document.rows]
+
+
+@pytest.mark.parametrize("document", MANY, ids=lambda d: f"{len(d.columns)} x {len(d.rows)}")
+def test_the_json_is_as_its_schema_says(document: CertificateDocument) -> None:
+    jsonschema.Draft202012Validator.check_schema(SCHEMA)
+    data = json.loads(render_json(document))
+    jsonschema.validate(data, SCHEMA)
+    printed = [result["printed"] for sample in data["samples"] for result in sample["results"]]
+    assert printed == [cell.printed for row in document.rows for cell in row.cells if cell.printed]
+
+
+def test_the_schema_refuses_what_it_does_not_know() -> None:
+    data = json.loads(render_json(certificate()))
+    with pytest.raises(jsonschema.ValidationError):
+        jsonschema.validate(data | {"more": 1}, SCHEMA)
+    data["samples"][0]["results"][0]["number"] = 4.1
+    with pytest.raises(jsonschema.ValidationError):
+        jsonschema.validate(data, SCHEMA)
+
+
+FORMULAS = [
+    "=1+1",
+    "+4",
+    "-4",
+    "@SUM(A1)",
+    "\tx",
+    "'=1",
+    "'",
+    "=cmd|' /C calc'!A0",
+    "pit 7",
+    "",
+    "a,b",
+    'say "x"',
+    "a\nb",
+]
+
+
+@pytest.mark.parametrize("text", FORMULAS)
+def test_what_a_client_wrote_is_kept_to_the_letter_and_is_no_formula(text: str) -> None:
+    document = replace(certificate(1, 1), rows=(replace(certificate(1, 1).rows[0], client_identification=text),))
+    found = read(render_csv(document))[1][1]
+    assert found == protected(text)
+    assert not found.startswith(("=", "+", "-", "@", "\t", "\r"))
+    assert found.removeprefix("'") == text
+    assert json.loads(render_json(document))["samples"][0]["client_identification"] == text
+
+
+def test_a_mark_is_explained_beside_its_number() -> None:
+    cell = Cell("Cu", "4.1", "4.1", "", None, 1, "a, c", "", 1)
+    document = replace(
+        certificate(4, 1),
+        rows=(Row("KF26-00001", "pit 7", "rock", "", (cell,)),),
+        remarks=(Remark("a", "First."), Remark("b", "Second."), Remark("c", "Third.")),
+    )
+    heads, line = read(render_long(document))
+    assert line[heads.index("remark")] == "First. Third."
+
+
+def test_the_pdf_carries_the_tables() -> None:
+    files = draw_files(certificate())
+    assert set(files) == {"pdf", "xlsx", "csv", "long", "json"}
+    with pikepdf.open(BytesIO(files["pdf"])) as pdf:
+        carried = {name: bytes(spec.get_file().read_bytes()) for name, spec in pdf.attachments.items()}
+    number = certificate().number
+    assert carried == {f"{number}-issue-1.csv": files["csv"], f"{number}-issue-1.json": files["json"]}

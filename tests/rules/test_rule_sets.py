@@ -1,0 +1,132 @@
+"""Rule sets: figures by size, words instead of limits, oxide or element, qualifiers as data, and the steps in words."""
+
+from decimal import Decimal
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from labresults.calculation.stoichiometry import compound_factor
+from labresults.terms import DecisionRule, Mark
+from reports.rules.censoring import Below, Limits
+from reports.rules.conformity import Rule
+from reports.rules.decision_words import rule_text
+from reports.rules.explain_print import explain_print
+from reports.rules.forms import NoForm, form_factor
+from reports.rules.printing import Measured, print_measured
+from reports.rules.qualifiers import EPA_CODES, assign_letters, marks_beside, remarks_for
+from reports.rules.rule_words import describe, in_full
+from reports.rules.ruleset import BadRuleSet, Code, RuleSet, Size
+
+# EPA Method 200.7, section 12 (from memory): below 10 two figures, from 10 on three.
+BY_SIZE = RuleSet("200.7", 1, figures=2, limit_figures=1, figures_by_size=(Size(Decimal(10), 3),))
+
+
+@pytest.mark.parametrize(
+    ("value", "printed"), [(0.0672, "0.067"), (9.84, "9.8"), (9.96, "10"), (10.04, "10.0"), (412.37, "412")]
+)
+def test_figures_by_size(value: float, printed: str) -> None:
+    assert print_measured(Measured(value, "mg/L", Limits(0.001, 0.003)), BY_SIZE).printed == printed
+
+
+@given(a=st.floats(0.01, 1e4), b=st.floats(0.01, 1e4), detection=st.floats(1e-4, 1e-2))
+def test_order_is_kept_across_a_size(a: float, b: float, detection: float) -> None:
+    low, high = sorted((a, b))
+    numbers = [print_measured(Measured(v, "mg/L", Limits(detection, 3 * detection)), BY_SIZE) for v in (low, high)]
+    first, second = (Decimal(one.number or one.limit or "0") for one in numbers)
+    assert first <= second
+
+
+@pytest.mark.parametrize(
+    ("chosen", "says"),
+    [
+        ({"figures": 2, "limit_figures": 1, "figures_by_size": (Size(Decimal("10.25"), 3),)}, "rounder size"),
+        ({"figures_by_size": (Size(Decimal(10), 4), Size(Decimal(5), 3))}, "Sizes go up"),
+        ({"figures_by_size": (Size(Decimal(10), 1),)}, "2 figures beside results of 1"),
+        ({"forms": (("Al", "SiO2"),)}, "holds no Al"),
+        ({"forms": (("Al", "Al2O3"), ("Al", "Al"))}, "two forms"),
+        ({"codes": (Code("j", "estimate"),)}, "capital letters"),
+        ({"codes": (Code("J", "estimate"), Code("J", "other"))}, "two meanings"),
+        ({"decision_rule": DecisionRule.BY_RISK}, "needs the risk"),
+        ({"risk_percent": 5.0}, "no chosen risk"),
+        ({"decision_rule": DecisionRule.PROBABILITY, "risk_percent": 60.0}, "up to 50"),
+    ],
+)
+def test_what_cannot_be_applied_is_refused(chosen: dict[str, object], says: str) -> None:
+    with pytest.raises(BadRuleSet, match=says):
+        RuleSet("bad", 1, **chosen)  # type: ignore[arg-type]
+
+
+def test_every_setting_comes_back_from_text_and_older_text_still_reads() -> None:
+    rule = RuleSet(
+        "all", 2, figures_by_size=(Size(Decimal(10), 4),), words_not_detected="n.d.", forms=(("Al", "Al2O3"),),
+        codes=EPA_CODES, decision_rule=DecisionRule.PROBABILITY, risk_percent=5.0, uncertainty_shown=False,
+    )  # fmt: skip
+    assert RuleSet.from_json(rule.to_json()) == rule
+    assert RuleSet.from_json('{"name": "R2", "version": 1, "figures": 3}') == RuleSet("R2", 1)
+    assert dict(in_full(rule))["Oxide or element"] == "Al as Al2O3"
+
+
+LIMITS = Limits(0.2, 0.6, 500.0)
+
+
+@pytest.mark.parametrize(
+    ("chosen", "value", "printed", "limit"),
+    [
+        ({"words_not_detected": "n.d."}, 0.1, "n.d.", "0.2"),
+        ({"words_between": "trace"}, 0.3, "trace", "0.6"),
+        ({"words_above": "over range"}, 501.0, "over range", "500"),
+        ({"below": Below.QUANTIFICATION_LIMIT}, 0.1, "<0.6", "0.6"),
+        ({"below": Below.QUANTIFICATION_LIMIT, "not_found_by_detection_limit": True}, 0.1, "<0.2", "0.2"),
+        ({"below": Below.QUANTIFICATION_LIMIT, "not_found_by_detection_limit": True}, 0.3, "<0.6", "0.6"),
+    ],
+)
+def test_below_and_above(chosen: dict[str, object], value: float, printed: str, limit: str) -> None:
+    rules = RuleSet("words", 1, **chosen)  # type: ignore[arg-type]
+    found = print_measured(Measured(value, "mg/kg", LIMITS), rules)
+    assert (found.printed, found.limit, found.number) == (printed, limit, None)
+    for words in (rules.words_not_detected, rules.words_between, rules.words_above):
+        assert words in describe(rules)
+
+
+def test_oxide_or_element_by_the_exact_factor() -> None:
+    assert form_factor("Al", "Al", "Al2O3", "%") == pytest.approx(1.8894, abs=5e-5)  # CIAAW 2024, recomputed
+    assert form_factor("P", "P2O5", "P", "%") == pytest.approx(1 / compound_factor("P2O5", "P"))
+    assert form_factor("Cu", "Cu", "Cu", "mg/kg") == 1.0
+    with pytest.raises(NoForm, match="counts moles"):
+        form_factor("Ca", "Ca", "CaO", "cmol/kg")
+
+
+@pytest.mark.parametrize(
+    ("value", "marks", "code"),
+    [
+        (0.1, (), "U"),
+        (0.1, (Mark.CONTROL_FAILED,), "UJ, a"),
+        (0.3, (), "J"),
+        (4.0, (Mark.CONTROL_FAILED,), "J, a"),
+        (4.0, (Mark.CARRY_OVER,), "J+"),
+        (4.0, (), ""),
+    ],
+)
+def test_codes_instead_of_letters(value: float, marks: tuple[Mark, ...], code: str) -> None:
+    printed = print_measured(Measured(value, "mg/kg", LIMITS, marks=marks), RuleSet("codes", 1, codes=EPA_CODES))
+    failed = ("Matrix spike: 60 %. Accepted by R. Roe: explained.",) if Mark.CONTROL_FAILED in marks else ()
+    remarks = remarks_for(printed, control_remarks=failed, codes=EPA_CODES)
+    assert marks_beside(remarks, assign_letters(remarks, EPA_CODES)) == code
+
+
+@given(value=st.floats(-1, 1e5), detection=st.floats(1e-3, 10), u=st.floats(1e-3, 10), figures=st.integers(2, 5))
+def test_the_last_step_is_what_is_printed(value: float, detection: float, u: float, figures: int) -> None:
+    measured = Measured(value, "mg/kg", Limits(detection, 3 * detection, 5e4), u)
+    rules = RuleSet("any", 1, figures=figures)
+    steps = explain_print(measured, rules)
+    assert steps[-1].gives == print_measured(measured, rules).printed
+    assert repr(value) in steps[0].gives
+
+
+def test_a_rule_says_its_risk_and_guard_band() -> None:
+    assert "w = 1.64 u" in rule_text(Rule(DecisionRule.BY_RISK, 5.0), 2.0)
+    assert "at most 2.5 %" in rule_text(Rule(DecisionRule.GUARDED), 2.0)
+    assert "at most 0.13 %" in rule_text(Rule(DecisionRule.GUARDED), 3.0)  # 1 - Φ(3), JCGM 106:2012, table 1 beyond
+    assert "from 95 % on" in rule_text(Rule(DecisionRule.PROBABILITY, 5.0), 2.0)
+    assert "safe" not in " ".join(rule_text(Rule(kind, 5.0), 2.0) for kind in DecisionRule)
