@@ -1,6 +1,6 @@
 """From database rows to the facts of a certificate: names, dates in words, units; nothing is rounded or decided."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date, datetime
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
@@ -23,7 +23,7 @@ from reports.queries.scope_facts import Key, accreditation, marks_outside, of_me
 from reports.queries.told_facts import client_said, every_sample_is_ours, of_client, opinions, sampling_notes
 
 if TYPE_CHECKING:
-    from labresults.models import Client, ControlOutcome, MethodVersion
+    from labresults.models import Client, ControlOutcome, Limit, MethodVersion
 
 
 def collect(
@@ -43,7 +43,6 @@ def collect(
     zone = ZoneInfo(found.laboratory.time_zone)
     client = found.submission.client
     asked = {one.key: one for one in found.asked}
-    numbers = {of.pk: of.number for of in found.submissions}
     within = within_scope(found, zone)
     theirs = not every_sample_is_ours(found)
     return CertificateFacts(
@@ -66,35 +65,12 @@ def collect(
         issued=in_words(at.astimezone(zone).date()),
         condition=_together(of.condition for of in found.submissions),
         basis=Basis(found.request.basis),
-        samples=tuple(
-            SampleFact(
-                number=s.number,
-                client_identification=s.client_identification,
-                matrix=s.matrix.name,
-                condition=s.note,
-                limit_set=str(found.limit_set_of(s) or ""),
-                submission=numbers[s.submission_id] if found.further else "",
-            )
-            for s in found.samples
-        ),
+        samples=tuple(_samples(found)),
         determinations=_determinations(found),
         results=tuple(result_facts(found, asked, preliminary, zone, marks_outside(within))),
         methods=tuple(_method(version, found, within) for version in found.method_versions),
         controls=tuple(_control(outcome, found) for outcome in found.controls if outcome.observed is not None),
-        limits=tuple(
-            LimitFact(
-                limit.element_id,
-                limit.value,
-                limit.unit,
-                f"{limit.limit_set}: {limit.limit_set.source}",
-                Basis(limit.limit_set.basis),
-                str(limit.limit_set),
-                LimitSide(limit.side),
-                DecisionRule(limit.limit_set.decision_rule) if limit.limit_set.decision_rule else None,
-                limit.limit_set.risk_percent,
-            )
-            for limit in found.limits
-        ),
+        limits=tuple(_limit(limit) for limit in found.limits),
         departures=_departures(found, preliminary),
         signatures=(*_reviewers(found, zone), SignatureFact(issuer, "Issued for the laboratory", _moment(at, zone))),
         chain_head=chain_head,
@@ -107,6 +83,35 @@ def collect(
         opinions=tuple(opinions(found, zone)),
         accreditation=accreditation(within),
         client_said=tuple(client_said(found)),
+    )
+
+
+def _samples(found: Reportable) -> Iterator[SampleFact]:
+    """Each sample; of a combined certificate with its own submission."""
+    numbers = {of.pk: of.number for of in found.submissions}
+    for sample in found.samples:
+        yield SampleFact(
+            number=sample.number,
+            client_identification=sample.client_identification,
+            matrix=sample.matrix.name,
+            condition=sample.note,
+            limit_set=str(found.limit_set_of(sample) or ""),
+            submission=numbers[sample.submission_id] if found.further else "",
+        )
+
+
+def _limit(limit: "Limit") -> LimitFact:
+    of_set = limit.limit_set
+    return LimitFact(
+        limit.element_id,
+        limit.value,
+        limit.unit,
+        f"{of_set}: {of_set.source}",
+        Basis(of_set.basis),
+        str(of_set),
+        LimitSide(limit.side),
+        DecisionRule(of_set.decision_rule) if of_set.decision_rule else None,
+        of_set.risk_percent,
     )
 
 
