@@ -4,9 +4,8 @@ An act is written as `@act("verb_noun")` over a function that returns `Done`. Th
 act without an event cannot be: a body that returns anything else is undone. Acts never call acts.
 """
 
-import gc
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Callable, Mapping
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import wraps
@@ -16,6 +15,7 @@ from django.db import connection, transaction
 from django.db.models import Q
 
 from labresults import audit
+from labresults.garbage import collecting_later
 from labresults.models import AuditEvent, Authorisation, Method, Person
 from labresults.terms import Task
 
@@ -59,12 +59,17 @@ class Done(Generic[T]):
 
 
 def act(
-    name: str, *, prepare: Callable[..., Any] | None = None
+    name: str,
+    *,
+    prepare: Callable[..., Any] | None = None,
+    around: Callable[..., AbstractContextManager[None]] | None = None,
 ) -> Callable[[Callable[..., Done[T]]], Callable[..., T]]:
     """Make an act of a function with keyword arguments `by`, `at` and `reason`.
 
     prepare: called with the same arguments before the transaction, for what is slow (parsing, evaluation, rendering);
     what it returns is handed to the body as `prepared`. The body checks again, under the lock, what may have changed.
+    around: given the act's name and the same arguments, what stands around it all, outside of its transaction: for what
+    must stay where the act is undone, such as the count of wrong passwords.
     """
 
     def decorate(body: Callable[..., Done[T]]) -> Callable[..., T]:
@@ -73,7 +78,7 @@ def act(
             if at.tzinfo is None:
                 raise ValueError("`at` needs a time zone.")
             require(by, name)
-            with _collecting_later():
+            with around(name, by=by, at=at, **named) if around else nullcontext(), collecting_later():
                 return _perform(*args, by=by, at=at, reason=reason, **named)
 
         def _perform(*args: Any, by: Person, at: datetime, reason: str, **named: Any) -> T:
@@ -81,7 +86,8 @@ def act(
                 named["prepared"] = prepare(*args, by=by, at=at, reason=reason, **named)
             with transaction.atomic(durable=True):
                 _take_pen()
-                require(by, name)
+                # Anew: what the object remembers of its roles is from before the lock.
+                require(Person.objects.get(pk=by.pk), name)
                 done = body(*args, by=by, at=at, reason=reason, **named)
                 if not isinstance(done, Done):
                     raise TypeError(f"The act {name} does not say what it did.")
@@ -93,20 +99,6 @@ def act(
         return _enlist(name, performed)
 
     return decorate
-
-
-@contextmanager
-def _collecting_later() -> Iterator[None]:
-    """Let the search for circular garbage wait. Rows in bulk make none, and it would look through them over and over:
-    a fifth of the time of a large run. It goes on by whoever found it on, so that acts side by side leave it on.
-    """
-    was_on = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if was_on:
-            gc.enable()
 
 
 def founding_act(name: str) -> Callable[[Callable[..., Done[Person]]], Callable[..., Person]]:

@@ -13,6 +13,7 @@ class LabresultsConfig(AppConfig):
 
     def ready(self) -> None:
         from labresults import checks  # noqa: F401, PLC0415  (registers itself; models must be there first)
+        from labresults.web import sessions  # noqa: F401, PLC0415  (listens for who signs in; the same)
 
         pre_migrate.connect(_before_migration, dispatch_uid="labresults.before_migration")
         post_migrate.connect(_after_migration, dispatch_uid="labresults.after_migration")

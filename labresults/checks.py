@@ -1,5 +1,6 @@
 """What must hold before the site may start in service."""
 
+from pathlib import Path
 from typing import Any
 
 from django.conf import settings
@@ -45,6 +46,15 @@ def secret_is_set(**_: Any) -> list[Error]:
     if settings.SECRET_KEY.startswith("not-secret"):
         return [Error("LABRESULTS_SECRET_KEY is not set.", id="labresults.E002")]
     return []
+
+
+@register(Tags.security)
+def clock_has_a_root(**_: Any) -> list[Error]:
+    """Where signatures are stamped by an outside clock, the root of its certificates is there to check them."""
+    if not settings.TIMESTAMPS or Path(settings.TIMESTAMPS_ROOT or "-").is_file():
+        return []
+    hint = "Set it to the file (PEM) with the root certificate of the authority in LABRESULTS_TIMESTAMPS."
+    return [Error("LABRESULTS_TIMESTAMPS_ROOT names no file that is there.", hint=hint, id="labresults.E003")]
 
 
 @register(Tags.security, deploy=True)

@@ -58,6 +58,8 @@ GUARDED = (
     "labresults.SecondFactor",
     "labresults.SecondFactorEnd",
     "labresults.UsedCode",
+    "labresults.RecoveryCode",
+    "labresults.UsedRecoveryCode",
     "labresults.SamplingRecord",
     "labresults.Opinion",
     "labresults.DerivedDefinition",

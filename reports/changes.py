@@ -3,10 +3,11 @@
 Source: ISO/IEC 17025:2017, 7.8.8: any change of information is identified, with its reason where appropriate.
 """
 
-from collections.abc import Iterator, Mapping
+import re
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
-from reports.document import Cell, CertificateDocument, Change, Row
+from reports.document import Cell, CertificateDocument, Change, ControlRow, DerivedNote, Row
 
 NOTHING = "nothing"
 """Stands for what was not printed at all."""
@@ -15,6 +16,8 @@ Place = tuple[str, str]  # sample, and what of it: as `Change` has them
 
 _OF_DOCUMENT = {
     "title": "Title",
+    "laboratory": "Laboratory",
+    "place_of_work": "Place of work",
     "client": "Client",
     "reference": "Reference",
     "submission": "Submission",
@@ -26,6 +29,11 @@ _OF_DOCUMENT = {
     "rule_name": "Reporting rules",
     "accreditation": "Accreditation",
 }
+_OF_CONTROL = ("expected", "found", "limits", "verdict", "accepted_because")
+_SENTENCE = re.compile(r"(?<=[.!?]) (?=[A-Z“])")
+_COUNTED = "Of "
+"""How the sentence begins that counts statements: it follows from the samples, and is no information of its own."""
+
 _OF_ROW = {"client_identification": "Your own", "matrix": "Matrix", "condition": "Condition", "conformity": "Statement"}
 
 
@@ -68,6 +76,11 @@ def _changes(document: CertificateDocument, previous: CertificateDocument) -> It
         yield from _change("", "Departures", *(" ".join(of.departures) for of in (previous, document)))
     for name, words in (("opinions", "Opinion"), ("sampling_notes", "Sampling record")):
         yield from _change("", words, _notes(previous, name), _notes(document, name))
+    yield from _of_items("Limits and decision rule", *(_sentences(of.conformity_text) for of in (previous, document)))
+    yield from _of_items("Uncertainty of measurement", *(_of_each_method(of) for of in (previous, document)))
+    yield from _of_items("Statements", previous.statements, document.statements)
+    yield from _of_methods(document, previous)
+    yield from _of_controls(document, previous)
     yield from _of_columns(document, previous)
     old, new = ({row.number: row for row in of.rows} for of in (previous, document))
     for number in dict.fromkeys([*old, *new]):
@@ -86,6 +99,57 @@ def _of_columns(document: CertificateDocument, previous: CertificateDocument) ->
             for name in ("unit", "basis", "detection_limit", "quantification_limit"):
                 words = f"{column.key}, {name.replace('_', ' ')}"
                 yield from _change("", words, getattr(before, name), getattr(column, name))
+
+
+def _of_methods(document: CertificateDocument, previous: CertificateDocument) -> Iterator[Change]:
+    """Version, procedure and lines of methods, and definitions of what is computed, that both issues have."""
+    old = {note.code: note for note in previous.methods}
+    for note in document.methods:
+        if (before := old.get(note.code)) is not None:
+            words = f"Method {note.code}"
+            yield from _change("", words, *(f"v{of.version}: {of.what_was_done}" for of in (before, note)))
+            yield from _of_items(f"{words}, lines", before.lines.split(", "), note.lines.split(", "))
+    defined = {note.column: note for note in previous.derived_notes}
+    for derived in document.derived_notes:
+        if (was := defined.get(derived.column)) is not None:
+            yield from _change("", f"{derived.heading}, definition", _definition(was), _definition(derived))
+
+
+def _definition(note: DerivedNote) -> str:
+    return f"{note.name}: {note.formula}. {note.below} {note.source.rstrip('.')}. {note.remark}".strip()
+
+
+def _of_controls(document: CertificateDocument, previous: CertificateDocument) -> Iterator[Change]:
+    """Control samples that both issues have: those of other runs come and go with the results beside them.
+
+    One material stands in a run several times: the first is compared with the first, and so on.
+    """
+    old: dict[tuple[str, ...], list[ControlRow]] = {}
+    for of in previous.controls:
+        old.setdefault((of.run, of.kind, of.label, of.analyte), []).append(of)
+    for control in document.controls:
+        alike = old.get((control.run, control.kind, control.label, control.analyte))
+        if alike:
+            before = alike.pop(0)
+            for name in _OF_CONTROL:
+                words = f"{control.label}, {control.analyte}: {name.replace('_', ' ')}"
+                yield from _change("", words, getattr(before, name), getattr(control, name))
+
+
+def _of_items(what: str, old: Sequence[str], new: Sequence[str]) -> Iterator[Change]:
+    """What of a list, or of the sentences of a text, went and came; what stayed is not repeated."""
+    went, came = ([item for item in one if item not in other] for one, other in ((old, new), (new, old)))
+    yield from _change("", what, " ".join(went), " ".join(came))
+
+
+def _sentences(text: str) -> list[str]:
+    return [sentence for sentence in _SENTENCE.split(text) if sentence and not sentence.startswith(_COUNTED)]
+
+
+def _of_each_method(document: CertificateDocument) -> list[str]:
+    """What is said of uncertainty: of all, then of each method."""
+    codes = "|".join(re.escape(note.code) for note in document.methods)
+    return re.split(rf" (?=(?:{codes}): )", document.uncertainty_text) if codes else [document.uncertainty_text]
 
 
 def _of_row(
@@ -110,6 +174,9 @@ def _of_cells(name: str, old: tuple[Cell, ...], new: tuple[Cell, ...]) -> Iterat
         yield from _change(name, column, was.printed if was else "", is_now.printed if is_now else "")
         if was and is_now and was.printed and is_now.printed:
             yield from _change(name, f"{column}, U", was.u, is_now.u)
+            for limit in ("detection_limit", "quantification_limit"):
+                words = f"{column}, {limit.replace('_', ' ')} of this sample"
+                yield from _change(name, words, getattr(was, limit), getattr(is_now, limit))
 
 
 def _change(sample: str, what: str, old: str, new: str) -> Iterator[Change]:

@@ -2,17 +2,19 @@
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import fields, replace
+from typing import Any
 
 from labresults.terms import Basis
 from reports.appendix import control_row
 from reports.changes import against
-from reports.derived import print_derived, remarks_of, with_derived
+from reports.derived import PrintedDerived, print_derived, remarks_of, with_derived
 from reports.document import Cell, CertificateDocument, Column, MethodNote, Remark, Row, Signature
 from reports.facts import CertificateFacts, DeterminationFact, MethodFact, ResultFact, SampleFact
 from reports.printed import Key, Printed, Rules, column_bases, determination_in_form, in_form, print_all
 from reports.rules.basis import basis_sentences, column_words, form_sentence
-from reports.rules.printing import print_limit
+from reports.rules.conformity import Statement
+from reports.rules.forms import NoForm
 from reports.rules.qualifiers import assign_letters, marks_beside
 from reports.rules.rule_words import describe
 from reports.rules.ruleset import RuleSet
@@ -22,6 +24,8 @@ from reports.statements import (
     conformity_text,
     limit_numbers,
     standing_statements,
+    stated_of,
+    uncertainty_text,
 )
 
 
@@ -43,82 +47,106 @@ def compose(
     """
     rules = Rules(rule_set, rule_sets or {})
     facts = _in_forms(facts, rules)
-    marks = _method_marks(facts.methods)
-    bases = column_bases(facts)
     printed = print_all(facts, rules)
-    every = rules.every(d.method for d in facts.determinations)
     derived = print_derived(facts.derived, rule_set)
-    letters = assign_letters(
-        [remark for one in printed.values() for remark in one.remarks] + remarks_of(derived),
-        [code for one in every for code in one.codes],
-    )
-    by_column: dict[tuple[str, str], list[ResultFact]] = {}
-    by_sample: dict[str, dict[tuple[str, str], ResultFact]] = {}
-    for result in facts.results:
-        by_column.setdefault((result.method, result.element), []).append(result)
-        by_sample.setdefault(result.sample, {})[result.method, result.element] = result
-    columns = tuple(
-        _column(d, by_column.get((d.method, d.element), []), bases[d.method, d.element], rules, marks)
-        for d in facts.determinations
-    )
-    numbers = limit_numbers(facts.limits)
-    rows = tuple(
-        _row(sample, columns, facts.determinations, by_sample.get(sample.number, {}), printed, letters, numbers, rules)
-        for sample in facts.samples
-    )
-    document = CertificateDocument(
+    letters = _letters(printed, derived, rules.every(d.method for d in facts.determinations))
+    columns = _columns(facts, printed, rules)
+    rows = _rows(facts, columns, printed, letters, rules)
+    document = _document(facts, rules, columns, rows, letters, stated_of(printed))
+    document = with_derived(document, derived, letters, rule_set)
+    return against(document, previous) if previous else document
+
+
+_AS_GIVEN = tuple(
+    {field.name for field in fields(CertificateDocument)}
+    & {field.name for field in fields(CertificateFacts)} - {"methods", "controls", "signatures"}
+)
+"""What a certificate says as it was given: printed as it is."""
+
+
+def _document(
+    facts: CertificateFacts,
+    rules: Rules,
+    columns: tuple[Column, ...],
+    rows: tuple[Row, ...],
+    letters: dict[str, str],
+    stated: Mapping[str, set[Statement]],
+) -> CertificateDocument:
+    """The document without its derived results."""
+    as_given: dict[str, Any] = {name: getattr(facts, name) for name in _AS_GIVEN}
+    marks = _method_marks(facts.methods)
+    return CertificateDocument(
+        **as_given,
         title="Certificate of analysis",
-        laboratory=facts.laboratory,
-        address=facts.address,
-        place_of_work=facts.place_of_work,
-        number=facts.number,
-        issue=facts.issue,
-        client=facts.client,
-        client_address=facts.client_address,
-        reference=facts.reference,
-        submission=facts.submission,
-        submissions=facts.submissions,
-        sampling=facts.sampling,
-        received=facts.received,
-        sampled=facts.sampled,
-        measured=facts.measured,
-        issued=facts.issued,
         reported_on=" ".join(basis_sentences(result.basis for result in facts.results)),
         description=_description(facts),
         columns=columns,
         rows=rows,
         remarks=tuple(Remark(letter, words) for words, letter in letters.items()),
         methods=tuple(_method_note(method, marks) for method in facts.methods),
-        controls=tuple(control_row(control, rule_set) for control in facts.controls),
+        controls=tuple(control_row(control, rules.main) for control in facts.controls),
         rule_name=_rule_name(rules, facts.determinations),
         rule_text=_rule_text(rules, facts.determinations),
-        uncertainty_text=_uncertainty_text(facts.methods),
-        conformity_text=conformity_text(facts, rules, [row.conformity for row in rows]),
-        departures=facts.departures,
+        uncertainty_text=uncertainty_text(facts.methods),
+        conformity_text=conformity_text(facts, rules, stated),
         statements=standing_statements(facts) + _form_statements(facts.determinations),
         signatures=tuple(Signature(s.name, s.meaning, s.when) for s in facts.signatures),
-        chain_head=facts.chain_head,
-        check_code=facts.check_code,
         line_rule_nm=tuple(sorted({nm for method in facts.methods for nm in method.wavelengths_nm})),
-        replaces=facts.replaces,
-        replaces_why=facts.replaces_why,
-        preliminary=facts.preliminary,
-        conformity_head=conformity_head(facts.limits),
-        sampling_notes=facts.sampling_notes,
-        opinions=facts.opinions,
-        accreditation=facts.accreditation,
+        conformity_head=conformity_head(facts, rules),
     )
-    document = with_derived(document, derived, letters, rule_set)
-    return against(document, previous) if previous else document
+
+
+def _letters(
+    printed: Mapping[Key, Printed], derived: Sequence[PrintedDerived], every: Sequence[RuleSet]
+) -> dict[str, str]:
+    """The letter, or the code, of each remark, in reading order."""
+    remarks = [remark for one in printed.values() for remark in one.remarks] + remarks_of(derived)
+    return assign_letters(remarks, [code for one in every for code in one.codes])
+
+
+def _columns(facts: CertificateFacts, printed: Mapping[Key, Printed], rules: Rules) -> tuple[Column, ...]:
+    marks, bases = _method_marks(facts.methods), column_bases(facts)
+    by_column: dict[tuple[str, str], list[Printed]] = {}
+    for result in facts.results:
+        one = printed.get((result.sample, result.method, result.element))
+        if one is not None and not result.not_measured:
+            by_column.setdefault((result.method, result.element), []).append(one)
+    return tuple(
+        _column(d, by_column.get((d.method, d.element), []), bases[d.method, d.element], rules, marks)
+        for d in facts.determinations
+    )
+
+
+def _rows(
+    facts: CertificateFacts,
+    columns: Sequence[Column],
+    printed: Mapping[Key, Printed],
+    letters: dict[str, str],
+    rules: Rules,
+) -> tuple[Row, ...]:
+    by_sample: dict[str, dict[tuple[str, str], ResultFact]] = {}
+    for result in facts.results:
+        by_sample.setdefault(result.sample, {})[result.method, result.element] = result
+    numbers = limit_numbers(facts.limits)
+    return tuple(
+        _row(sample, columns, facts.determinations, by_sample.get(sample.number, {}), printed, letters, numbers)
+        for sample in facts.samples
+    )
 
 
 def _in_forms(facts: CertificateFacts, rules: Rules) -> CertificateFacts:
     """Every result and column as element or oxide, as its rules ask."""
-    return replace(
-        facts,
-        results=tuple(in_form(result, rules.of(result.method)) for result in facts.results),
-        determinations=tuple(determination_in_form(d, rules.of(d.method)) for d in facts.determinations),
-    )
+    determinations = tuple(determination_in_form(d, rules.of(d.method)) for d in facts.determinations)
+    named: dict[str, str] = {}
+    for of in determinations:
+        other = named.setdefault(_key(of), of.element)
+        if other != of.element:
+            raise NoForm(
+                f"{other} and {of.element} by {of.method} are both printed as {of.reported_as}: columns need names"
+                " that differ. Change the forms in the reporting rules."
+            )
+    results = tuple(in_form(result, rules.of(result.method)) for result in facts.results)
+    return replace(facts, results=results, determinations=determinations)
 
 
 def _by_method(rules: Rules, determinations: Sequence[DeterminationFact]) -> dict[str, RuleSet]:
@@ -146,14 +174,14 @@ def _method_marks(methods: Sequence[MethodFact]) -> dict[str, str]:
 
 def _column(
     determination: DeterminationFact,
-    results: Sequence[ResultFact],
+    printed: Sequence[Printed],
     basis: Basis,
     rules: Rules,
     marks: dict[str, str],
 ) -> Column:
     rule_set = rules.of(determination.method)
-    detection = Counter(print_limit(r.detection_limit, rule_set) for r in results if not r.not_measured)
-    quantification = Counter(print_limit(r.quantification_limit, rule_set) for r in results if not r.not_measured)
+    detection = Counter(one.detection_limit for one in printed)
+    quantification = Counter(one.quantification_limit for one in printed)
     return Column(
         key=_key(determination),
         formula=determination.reported_as,
@@ -176,10 +204,9 @@ def _row(
     columns: Sequence[Column],
     determinations: Sequence[DeterminationFact],
     results: dict[tuple[str, str], ResultFact],
-    printed: dict[Key, Printed],
+    printed: Mapping[Key, Printed],
     letters: dict[str, str],
     numbers: dict[str, int],
-    rules: Rules,
 ) -> Row:
     cells, compared = [], []
     for determination, column in zip(determinations, columns, strict=True):
@@ -190,7 +217,7 @@ def _row(
             cells.append(Cell(column.key, "", None, "", None, 0, "", "", None))  # not asked of this sample
             continue
         one = printed[sample.number, determination.method, determination.element]
-        cells.append(_cell(column, result, one, marks_beside(one.remarks, letters), rules.of(determination.method)))
+        cells.append(_cell(column.key, result.result, one, marks_beside(one.remarks, letters)))
         if one.compared is not None:
             compared.append((determination.reported_as, one.compared))
     conformity, conforms = conformity_of_row(compared, numbers.get(sample.limit_set, 0))
@@ -206,10 +233,10 @@ def _row(
     )
 
 
-def _cell(column: Column, result: ResultFact, printed: Printed, mark: str, rule_set: RuleSet) -> Cell:
-    in_words, value = result.not_measured is not None, printed.value
+def _cell(column: str, result: int | None, printed: Printed, mark: str) -> Cell:
+    value = printed.value
     return Cell(
-        column=column.key,
+        column=column,
         printed=value.printed,
         number=value.number,
         sign=value.sign,
@@ -217,9 +244,9 @@ def _cell(column: Column, result: ResultFact, printed: Printed, mark: str, rule_
         decimals=value.decimals,
         mark=mark,
         u=value.u,
-        result=result.result,
-        detection_limit="" if in_words else print_limit(result.detection_limit, rule_set),
-        quantification_limit="" if in_words else print_limit(result.quantification_limit, rule_set),
+        result=result,
+        detection_limit=printed.detection_limit,
+        quantification_limit=printed.quantification_limit,
         statement=printed.compared.words if printed.compared else "",
     )
 
@@ -244,14 +271,6 @@ def _method_note(method: MethodFact, marks: dict[str, str]) -> MethodNote:
         accredited=method.accredited,
         external=method.external,
     )
-
-
-def _uncertainty_text(methods: Sequence[MethodFact]) -> str:
-    factors = sorted({method.coverage_factor for method in methods})
-    named = " and ".join(f"{factor:g}" for factor in factors)
-    bases = " ".join(f"{method.code}: {method.uncertainty_basis}" for method in methods)
-    said = f"U is the expanded uncertainty of each value, in its unit; coverage factor k = {named}, about 95 %."
-    return f"{said} {bases}"
 
 
 def _form_statements(determinations: Sequence[DeterminationFact]) -> tuple[str, ...]:

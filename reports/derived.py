@@ -4,20 +4,27 @@
 |------------------------------|------------|----------------------------------------------------------------|
 | 166.03, limits 0.3 and 0.9   | 166        | as a measured result of these limits is                        |
 | 0.2, detection limit 0.3     | <0.3       | the total carries a limit of its own                           |
-| nothing found                | <0.3       | below the detection limit of the sum, or below what limits give|
+| 0.8, at most 0.92            | <0.92      | rules print < below 0.9, and that is not certain               |
+| nothing found, at most 0.312 | <0.32      | what its limits allow; rounded up, so that it holds            |
+| at most 2.05                 | <2.1       | a term is over range; rounded up                               |
 | at least 105                 | >105       | a term is over range; rounded down, so that it holds           |
 | 10 to 14                     | 10 to 14   | a term below its limit counts as a range                       |
 | 10.02 to 10.04               | 10.0       | both ends print alike                                          |
 | a term has no value          | no value   | a remark says which one, and why                               |
 
-Everything is decided on unrounded values (`labresults.calculation.derived`) and rounded once, here.
+Everything is decided on unrounded values (`labresults.calculation.derived`) and rounded once, here. What was derived by
+the first edition is printed as it was then: a bound after < to the nearest figure, and bounds in words that fit only
+what was not found or was over range.
 """
 
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from decimal import Decimal
+from math import nextafter
 
 from labresults.calculation.derived import Derived
+from labresults.calculation.derived_formula import Entered
 from labresults.calculation.derived_terms import Definition, below_in_words, formula_in_words
 from labresults.terms import Basis, Mark
 from reports.document import Cell, CertificateDocument, Column, DerivedNote, Grade, Row
@@ -26,6 +33,7 @@ from reports.rules.basis import column_words
 from reports.rules.censoring import Limits
 from reports.rules.printing import Measured, PrintedValue, print_limit, print_measured
 from reports.rules.qualifiers import marks_beside, remarks_for
+from reports.rules.rounding import FIGURES_THAT_MEAN, exact, round_significant, text
 from reports.rules.ruleset import RuleSet
 
 METHOD = "computed"
@@ -33,7 +41,7 @@ METHOD = "computed"
 
 NO_VALUE = "no value"
 AT_LEAST = "At least this much: {} over range, or what it is divided by was not found."
-AT_MOST = "At most this much: what it is divided by is over range."
+AT_MOST = "At most this much: {} over range."
 
 
 @dataclass(frozen=True)
@@ -58,18 +66,37 @@ def print_found(found: Derived, rule_set: RuleSet) -> tuple[PrintedValue, tuple[
         return print_measured(words, rule_set), (f"No value: {found.why}.",)
     if found.low is not None and found.high is not None:
         return _range(found, rule_set), _left_out(found)
-    printed = print_measured(_measured(found), rule_set)
+    printed = _number_or_bound(found, rule_set)
     return printed, (*_bound_remarks(found), *_of_marks(printed, found, rule_set), *_left_out(found))
 
 
-def _measured(found: Derived) -> Measured:
-    """The number or the bound as the printing rules take it: a bound is a limit that the value lies beyond."""
+def _number_or_bound(found: Derived, rule_set: RuleSet) -> PrintedValue:
+    """A bound is printed as a limit that the value lies beyond."""
     if found.sign == ">":
-        return Measured(None, found.unit, Limits(0.0, 0.0, upper=found.bound), marks=(Mark.OVER_RANGE,))
+        over = Measured(None, found.unit, Limits(0.0, 0.0, upper=found.bound), marks=(Mark.OVER_RANGE,))
+        is_over = found.edition == 1 or Mark.OVER_RANGE in found.marks
+        return print_measured(over, rule_set if is_over else replace(rule_set, words_above=""))
     if found.sign == "<" and found.bound:
-        return Measured(0.0, found.unit, Limits(found.bound, found.bound))
+        return _at_most(found.bound, found, rule_set)
     limits = Limits(found.detection_limit, found.quantification_limit)
-    return Measured(found.value, found.unit, limits, found.expanded_u, found.marks, None, found.coverage_factor)
+    number = Measured(found.value, found.unit, limits, found.expanded_u, found.marks, None, found.coverage_factor)
+    printed = print_measured(number, rule_set)
+    if found.at_most is not None and printed.limit and exact(found.at_most) > Decimal(printed.limit):
+        return replace(_at_most(found.at_most, found, rule_set), marks=printed.marks)
+    return printed
+
+
+def _at_most(bound: float, found: Derived, rule_set: RuleSet) -> PrintedValue:
+    """A bound after <: the value lies just under it, so that it is rounded up.
+
+    Words for what was not found are left to that: they would be untrue of what is only bounded.
+    """
+    if found.edition == 1:
+        return print_measured(Measured(0.0, found.unit, Limits(bound, bound)), rule_set)
+    if Mark.BELOW_DETECTION not in found.marks:
+        rule_set = replace(rule_set, words_not_detected="")
+    means = float(round_significant(bound, FIGURES_THAT_MEAN, rule_set.tie))
+    return print_measured(Measured(nextafter(means, 0.0), found.unit, Limits(means, means)), rule_set)
 
 
 def _range(found: Derived, rule_set: RuleSet) -> PrintedValue:
@@ -79,15 +106,23 @@ def _range(found: Derived, rule_set: RuleSet) -> PrintedValue:
     if low.printed == high.printed:
         return high
     if low.sign == "<":  # nothing of it is found for certain
-        return print_measured(Measured(0.0, found.unit, Limits(found.high or 0.0, found.high or 0.0)), rule_set)
+        return _at_most(found.high or 0.0, found, rule_set)
     return replace(high, printed=f"{low.printed} to {high.printed}", number=None, text_rule="a range", u="")
 
 
 def _bound_remarks(found: Derived) -> tuple[str, ...]:
+    over = [each for each in found.entered if each.given.value is None]
     if found.sign == ">":
-        over = [each.given.label for each in found.entered if each.given.value is None]
-        return (AT_LEAST.format(f"{' and '.join(over)} is" if over else "a term is"),)
-    return (AT_MOST,) if found.sign == "<" and Mark.OVER_RANGE in found.marks else ()
+        labels = [each.given.label for each in over]
+        return (AT_LEAST.format(f"{' and '.join(labels)} is" if labels else "a term is"),)
+    if found.sign != "<" or Mark.OVER_RANGE not in found.marks:
+        return ()
+    where = dict.fromkeys(map(_where, over))
+    return (AT_MOST.format(f"{' and '.join(where)} {'is' if len(where) == 1 else 'are'}"),)
+
+
+def _where(each: Entered) -> str:
+    return "what it is divided by" if each.b else "what is taken away"
 
 
 def _of_marks(printed: PrintedValue, found: Derived, rule_set: RuleSet) -> tuple[str, ...]:
@@ -122,6 +157,7 @@ def with_derived(
         derived_notes=tuple(_note(definition) for definition in definitions.values()),
         grade_columns=tuple(_column(definition, printed, rule_set) for definition in of_sets),
         grades=_grades(printed, of_sets, cells, letters, rule_set),
+        derivation=max(one.fact.found.edition for one in printed),
     )
 
 
@@ -180,7 +216,7 @@ def _note(definition: Definition) -> DerivedNote:
         name=f"{definition.name}, definition v{definition.version}",
         formula=formula_in_words(definition),
         below=below_in_words(definition),
-        source=definition.source,
+        source=definition.source.rstrip("."),
         remark=definition.remark,
     )
 
@@ -197,7 +233,7 @@ def _grades(
         Grade(
             name=name,
             samples=fact.members,
-            mass=f"{fact.mass_kg:.7g}",
+            mass=text(round_significant(fact.mass_kg, 7, rule_set.tie).normalize()),
             cells=tuple(_cell(d, cells.get((name, d.code)), letters, rule_set) for d in definitions),
         )
         for name, fact in sorted(sets.items())

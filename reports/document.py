@@ -127,6 +127,21 @@ class ControlRow:
     accepted_because: str = ""  # a person's reason where a failed control was accepted by name
 
 
+FRACTIONS = {True: "dissolved", False: "total"}
+"""What a bottle of water tells of, by whether it was filtered in the field; of others nothing is said."""
+
+
+def of_fraction(label: str, filtered: bool | None) -> str:
+    """Return the label of a control sample with what it speaks for: "KF26-00012, dissolved"."""
+    return label if filtered is None else f"{label}, {FRACTIONS[filtered]}"
+
+
+def fraction_of(label: str) -> str:
+    """Return what the control sample of this label speaks for, "" where nothing is said."""
+    last = label.rpartition(", ")[2]
+    return last if last in FRACTIONS.values() else ""
+
+
 @dataclass(frozen=True)
 class Change:
     """One change of an amendment: what, from what, to what, and why.
@@ -139,6 +154,15 @@ class Change:
     old: str
     new: str
     reason: str = ""
+
+    @property
+    def in_words(self) -> bool:
+        """Whether sentences changed and no printed number."""
+        return max(len(self.old), len(self.new)) > _LONGEST_NUMBER
+
+
+_LONGEST_NUMBER = 24
+"""Characters: what is longer is text, and must wrap."""
 
 
 @dataclass(frozen=True)
@@ -223,6 +247,7 @@ class CertificateDocument:
     submissions: tuple[str, ...] = ()  # numbers, where the certificate is of several
     is_supplement: bool = False  # it adds to the issue before, and changes nothing that was printed there
     verify_address: str = ""  # where anybody may ask whether it is genuine and still stands
+    derivation: int = 1  # edition of the rules by which its derived results were computed
 
     def to_json(self) -> str:
         """Canonical text: sorted keys, no spaces, as hashed and frozen."""
@@ -233,6 +258,18 @@ class CertificateDocument:
         """Read `to_json` back; the same object, field by field."""
         document: CertificateDocument = _build(cls, json.loads(text))
         return document
+
+    @classmethod
+    def part_from_json(cls, text: str, first: int, most: int) -> tuple["CertificateDocument", int, int]:
+        """The same with only the rows of one page of `most`, for showing: that which holds row `first` (from 1).
+
+        With the place of its first row, and how many rows there are in all.
+        """
+        raw = json.loads(text)
+        count = len(raw["rows"])
+        start = (min(max(first, 1), max(count, 1)) - 1) // most * most
+        document: CertificateDocument = _build(cls, raw | {"rows": raw["rows"][start : start + most]})
+        return document, start + 1, count
 
 
 def _build(kind: Any, raw: Any) -> Any:

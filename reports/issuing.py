@@ -17,16 +17,16 @@ from django.conf import settings
 from django.core.cache import caches
 from django.db import DatabaseError, close_old_connections, connections
 
-from labresults.acts import Refusal
+from labresults.acts import NotAuthorised, Refusal
 from labresults.terms import NoticeKind
 from reports.actions.certificates import amend_certificate, publish_certificate
 from reports.actions.notices import notify_client
 from reports.models import Certificate
-from reports.queries.pages import by_key, undrawn
-from reports.queries.recipients import addressees, not_told
+from reports.queries.pages import by_key, is_over, undrawn
+from reports.queries.recipients import Addressee, addressees, not_told
 
 if TYPE_CHECKING:
-    from labresults.models import Person
+    from labresults.models import NonconformingWork, Person
 
 Clock = Callable[[], datetime]
 
@@ -83,13 +83,15 @@ def draw(key: int, by: "Person | None", clock: Clock) -> str:
     with suppress(OSError):  # a full disk takes no lock either, and two drawings of one certificate do no harm
         if not caches["progress"].add(f"{_name(key)}-taken", 1, DRAWS_S):
             return ""
-    trouble = ""
+    trouble, is_kept = "", True
     try:
         row = by_key(key)
         by = by or row.made_by
         publish_certificate(by=by, at=clock(), certificate=row, progress=_noting(key))
+    except NotAuthorised as refusal:
+        trouble, is_kept = str(refusal), False  # of whoever asked: somebody else may draw it
     except Refusal as refusal:
-        trouble = str(refusal)
+        trouble, is_kept = str(refusal), not row.files.exists()  # or it is drawn already
     except (OSError, DatabaseError) as fault:
         _log.exception("Certificate %s could not be kept.", key)
         trouble = f"It could not be kept: {fault}. Make room, then draw it again."
@@ -97,11 +99,11 @@ def draw(key: int, by: "Person | None", clock: Clock) -> str:
         _log.exception("Certificate %s could not be drawn.", key)
         trouble = f"It could not be drawn: {type(fault).__name__}: {fault}. What is frozen is whole: draw it again."
     else:
-        tell(row, by, clock)
+        _tell_what_stands(key, by, clock)
     finally:
         with suppress(OSError):
             caches["progress"].delete(f"{_name(key)}-taken")
-    if trouble:
+    if trouble and is_kept:
         _note(key, TROUBLE_S, word="failed", trouble=trouble)
     else:
         with suppress(OSError):
@@ -117,6 +119,17 @@ def draw_waiting(clock: Clock, but_failed: bool = False) -> Iterator[tuple[Certi
     for row in undrawn():
         if not (but_failed and progress_of(row.pk).word == "failed"):
             yield row, draw(row.pk, None, clock)
+
+
+def _tell_what_stands(key: int, by: "Person", clock: Clock) -> None:
+    """Tell of an issue that has just been drawn, as it is by now: of one that was replaced meanwhile nobody needs to
+    hear, and one that was withdrawn is told of as that.
+    """
+    row = by_key(key)
+    if not is_over(row):
+        tell(row, by, clock)
+    elif hasattr(row, "withdrawal"):
+        tell(row, by, clock, NoticeKind.WITHDRAWN)
 
 
 def tell(row: Certificate, by: "Person", clock: Clock, kind: NoticeKind | None = None) -> str:
@@ -139,12 +152,13 @@ def tell_again(row: Certificate, by: "Person", clock: Clock) -> list[str]:
     """
     if not row.notices.exists():
         return [trouble for trouble in [tell(row, by, clock)] if trouble]
-    by_kind: dict[NoticeKind, list] = {}  # type: ignore[type-arg]
-    for kind, addressee in not_told(row):
-        by_kind.setdefault(kind, []).append(addressee)
+    together: dict[tuple[NoticeKind, NonconformingWork | None, str], list[Addressee]] = {}
+    for letter in not_told(row):
+        together.setdefault((letter.kind, letter.work, letter.words), []).append(letter.to)
     troubles = []
-    for kind, to in by_kind.items():
-        rows = notify_client(by=by, at=clock(), reason="sent again", certificate=row, kind=kind, to=to)
+    for (kind, work, words), to in together.items():
+        of = {"work": work, "words": words}
+        rows = notify_client(by=by, at=clock(), reason="sent again", certificate=row, kind=kind, to=to, **of)
         troubles += [f"{notice.email}: {notice.trouble}" for notice in rows if notice.trouble]
     return troubles
 

@@ -210,6 +210,7 @@ class Notice(Made):
     name = models.CharField(max_length=200)
     email = models.CharField(max_length=254, blank=True, help_text="Empty: told on the portal only.")
     trouble = models.TextField(blank=True, help_text="Why the message could not be sent; empty: it was handed over.")
+    words = models.TextField(blank=True, default="", help_text="What this client was told of nonconforming work.")
 
     class Meta:
         constraints = [one_of("kind", NoticeKind, "notice_kind")]

@@ -3,14 +3,14 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
-from labresults.terms import Basis
+from labresults.terms import Basis, Mark
 from reports.facts import CertificateFacts, DeterminationFact, LimitFact, ResultFact
 from reports.rules.basis import column_basis, off_column_remark
 from reports.rules.censoring import Limits
 from reports.rules.compared import Compared, print_compared
 from reports.rules.conformity import Limit, NotComparable, Rule, Statement
 from reports.rules.forms import form_factor
-from reports.rules.printing import Measured, PrintedValue, print_measured
+from reports.rules.printing import Measured, PrintedValue, print_limit, print_measured
 from reports.rules.qualifiers import OUTSIDE_SCOPE, remarks_for
 from reports.rules.ruleset import RuleSet
 
@@ -39,11 +39,16 @@ class Rules:
 
 @dataclass(frozen=True)
 class Printed:
-    """One result as printed, with its remarks in words; compared: with its limit, None where it has none."""
+    """One result as printed, with its remarks in words; compared: with its limit, None where it has none.
+
+    detection_limit, quantification_limit: as a column head shows them; "" where there is none, or nothing was measured.
+    """
 
     value: PrintedValue
     remarks: tuple[str, ...]
     compared: Compared | None
+    detection_limit: str = ""
+    quantification_limit: str = ""
 
 
 def in_form(fact: ResultFact, rule_set: RuleSet) -> ResultFact:
@@ -102,19 +107,24 @@ def print_all(facts: CertificateFacts, rules: Rules) -> dict[Key, Printed]:
 
 def print_one(result: ResultFact, limit: LimitFact | None, column: Basis, rule_set: RuleSet) -> Printed:
     """Return one result as printed beside its limit. Raises WrongBasis where the rules allow another basis only."""
-    if rule_set.basis and result.value is not None and result.basis is not rule_set.basis:
+    says_how_much = result.value is not None or Mark.OVER_RANGE in result.marks  # “>500” is on a basis too
+    if rule_set.basis and says_how_much and result.basis is not rule_set.basis:
         raise WrongBasis(
             f"{result.reported_as} in {result.sample} is {result.basis.value}, and {rule_set} prints results on "
             f"{rule_set.basis.value} only. Choose other reporting rules, or have it evaluated on that basis."
         )
-    compared = _compared(measured_of(result), result, limit, rule_set)
-    printed = compared.printed if compared else print_measured(measured_of(result), rule_set)
-    off_column = off_column_remark(result.basis, column) if result.value is not None else ""
+    measured = measured_of(result)
+    compared = _compared(measured, result, limit, rule_set)
+    printed = compared.printed if compared else print_measured(measured, rule_set)
+    off_column = off_column_remark(result.basis, column) if says_how_much else ""
     remarks = remarks_for(printed, result.not_measured, result.control_remarks, rule_set.codes)
     remarks += (*((off_column,) if off_column else ()), *result.request_remarks)
     remarks += (OUTSIDE_SCOPE,) if result.is_outside_scope else ()
     remarks += (compared.footnote,) if compared and compared.footnote else ()
-    return Printed(printed, remarks, compared)
+    if result.not_measured is not None:
+        return Printed(printed, remarks, compared)
+    limits = (print_limit(of, rule_set) for of in (result.detection_limit, result.quantification_limit))
+    return Printed(printed, remarks, compared, *limits)
 
 
 def print_beside(result: ResultFact, limit: LimitFact | None, rule_set: RuleSet) -> Printed:
@@ -143,13 +153,13 @@ def rule_of(limit: LimitFact, rule_set: RuleSet) -> Rule:
     return Rule(rule_set.decision_rule, rule_set.risk_percent)
 
 
-def limit_beside(limit: LimitFact, result: ResultFact) -> Limit:
-    """Return the limit in the form in which the result is printed: limits are on the element.
+def limit_in_form(limit: LimitFact, form: str) -> Limit:
+    """Return the limit in the form in which a result is printed: limits are on the element.
 
     Raises NotComparable where no factor leads from the element to that form.
     """
     try:
-        times = form_factor(limit.element, limit.element, result.reported_as, limit.unit)
+        times = form_factor(limit.element, limit.element, form, limit.unit)
     except ValueError as problem:
         raise NotComparable(str(problem)) from problem
     return Limit(limit.value * times, limit.unit, limit.side, limit.basis, limit.source)
@@ -160,6 +170,7 @@ def _compared(measured: Measured, result: ResultFact, limit: LimitFact | None, r
     if limit is None:
         return None
     try:
-        return print_compared(measured, result.basis, limit_beside(limit, result), rule_of(limit, rule_set), rule_set)
+        beside = limit_in_form(limit, result.reported_as)
+        return print_compared(measured, result.basis, beside, rule_of(limit, rule_set), rule_set)
     except NotComparable:
         return Compared(print_measured(measured, rule_set), Statement.CANNOT_BE_DECIDED)

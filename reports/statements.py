@@ -5,14 +5,17 @@ Source: ISO/IEC 17025:2017, 7.8.2.1 l (items tested), 7.8.2.2 (data of the clien
 """
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Set as AbstractSet
+from dataclasses import replace
 
-from labresults.terms import LimitSide
-from reports.facts import CertificateFacts, LimitFact
-from reports.printed import Rules, rule_of
+from labresults.terms import LimitSide, Tie
+from reports.facts import CertificateFacts, LimitFact, MethodFact
+from reports.printed import Key, Printed, Rules, limit_in_form, rule_of
 from reports.rules.compared import Compared
-from reports.rules.conformity import Statement
-from reports.rules.decision_words import USUAL_FACTOR, rule_text
+from reports.rules.conformity import NotComparable, Statement
+from reports.rules.decision_words import USUAL_FACTOR, level_in_words, rule_text
+from reports.rules.rounding import exact, round_significant, text
 
 ITEMS_TESTED = "The results relate only to the items tested."
 AS_RECEIVED = "The laboratory did not take the samples: results apply to them as they were received."
@@ -22,6 +25,15 @@ AUTHORITY = "What follows from a statement is for the client and the authority t
 
 ALL_SAMPLES = "all samples"
 """Of a sampling record or an opinion that is of every sample."""
+
+FROM_BEST = (
+    Statement.CONFORMS,
+    Statement.CONFORMS_WITHIN_U,
+    Statement.CANNOT_BE_DECIDED,
+    Statement.DOES_NOT_WITHIN_U,
+    Statement.DOES_NOT_CONFORM,
+)
+"""What a sample counts with is the last of these that any of its results has."""
 
 AS_RECEIVED_OTHERS = (
     "Where no record of sampling says otherwise, the laboratory did not take the samples: their results apply to them "
@@ -47,23 +59,64 @@ def client_data(said: Sequence[str]) -> str:
     )
 
 
-def conformity_text(facts: CertificateFacts, rules: Rules, statements: Sequence[str]) -> str:
+def uncertainty_text(methods: Sequence[MethodFact]) -> str:
+    """Return what U is, with its coverage factor and level, and where that of each method comes from."""
+    factors = sorted({method.coverage_factor for method in methods})
+    named = ", and ".join(f"k = {', '.join(filter(None, (f'{k:g}', level_in_words(k))))}" for k in factors)
+    bases = " ".join(f"{method.code}: {method.uncertainty_basis}" for method in methods)
+    return f"U is the expanded uncertainty of each value, in its unit; coverage factor {named}. {bases}"
+
+
+def stated_of(printed: Mapping[Key, Printed]) -> dict[str, set[Statement]]:
+    """Return which statements the results of each sample have, by its number; of a sample without a limit nothing."""
+    stated: dict[str, set[Statement]] = {}
+    for (sample, _, _), one in printed.items():
+        if one.compared is not None:
+            stated.setdefault(sample, set()).add(one.compared.statement)
+    return stated
+
+
+def conformity_text(facts: CertificateFacts, rules: Rules, stated: Mapping[str, AbstractSet[Statement]]) -> str:
     """Return what was compared with what, by which rule, and how often each statement was made; "" without a limit.
 
-    Where samples are compared with different limits, each set has its number, and the statement of a sample names it.
+    stated: the statements of each sample, by its number. Where samples are compared with different limits, each
+    set has its number, and the statement of a sample names it.
     """
-    limits = facts.limits
-    if not limits:
+    if not facts.limits:
         return ""
-    numbers = limit_numbers(limits)
+    numbers = limit_numbers(facts.limits)
+    compared = replace(facts, limits=_of_what_was_measured(facts))
     named = [
-        f"Limits{f' {number}' if number else ''}: {_named([limit for limit in limits if limit.limit_set == name])}."
+        f"Limits{_number(number)}: {_named([of for of in compared.limits if of.limit_set == name], facts, rules)}."
         for name, number in numbers.items()
     ]
-    counts = Counter(statement for statement in statements if statement)
-    said = ", ".join(f"{count} “{statement}”" for statement, count in counts.most_common())
+    others = dict.fromkeys(limit.element for limit in facts.limits if limit not in compared.limits)
+    named += [f"Not measured here, though there are limits for it: {', '.join(others)}."] if others else []
     which = "The statement of a sample is of its results for the elements that have a limit, as they stand in its row."
-    return " ".join([*named, *_rules(facts, rules), which, AUTHORITY, f"Of {sum(counts.values())} samples: {said}."])
+    return " ".join([*named, *_rules(compared, rules), which, AUTHORITY, _counted(facts, stated)])
+
+
+def _of_what_was_measured(facts: CertificateFacts) -> tuple[LimitFact, ...]:
+    """The limits that something was compared with; all of a set of which nothing was measured."""
+    measured = {determination.element for determination in facts.determinations}
+    met = {limit.limit_set for limit in facts.limits if limit.element in measured}
+    return tuple(limit for limit in facts.limits if limit.element in measured or limit.limit_set not in met)
+
+
+def _counted(facts: CertificateFacts, stated: Mapping[str, AbstractSet[Statement]]) -> str:
+    """How many samples have which statement, in one sentence, however many samples there are.
+
+    By the word alone: probabilities differ from sample to sample.
+    """
+    numbers = limit_numbers(facts.limits)
+    counts: Counter[str] = Counter()
+    for sample in facts.samples:
+        if of := stated.get(sample.number):
+            which = numbers.get(sample.limit_set, 0)
+            counts[max(of, key=FROM_BEST.index).value + (f" (limits {which})" if which else "")] += 1
+    said = ", ".join(f"{count} “{words}”" for words, count in counts.most_common())
+    by_worst = ", each by its worst result" if any(len(of) > 1 for of in stated.values()) else ""
+    return f"Of {counts.total()} samples{by_worst}: {said}."
 
 
 def _rules(facts: CertificateFacts, rules: Rules) -> list[str]:
@@ -91,12 +144,17 @@ def limit_numbers(limits: Sequence[LimitFact]) -> dict[str, int]:
     return {name: number if len(names) > 1 else 0 for number, name in enumerate(names, start=1)}
 
 
-def conformity_head(limits: Sequence[LimitFact]) -> str:
+def _number(of: int) -> str:
+    return f" {of}" if of else ""
+
+
+def conformity_head(facts: CertificateFacts, rules: Rules) -> str:
     """Return what stands over the column of statements; "" without a limit."""
+    limits = _of_what_was_measured(facts)
     if len(limits) == 1:
         limit = limits[0]
         side = "" if limit.side is LimitSide.AT_MOST else f"{limit.side} "
-        return f"{limit.element} against {side}{limit.value:g} {limit.unit}"
+        return f"{limit.element} against {side}{_limit(limit, facts, rules)}"
     return "Against the limits" if limits else ""
 
 
@@ -130,8 +188,26 @@ def _probabilities(compared: Sequence[tuple[str, Compared]]) -> str:
     return f", probability {said}" if said else ""
 
 
-def _named(limits: Iterable[LimitFact]) -> str:
+def _limit(limit: LimitFact, facts: CertificateFacts, rules: Rules) -> str:
+    """A limit as it was entered, every figure of it; where its results are printed in another form, in that one too."""
+    entered = f"{text(exact(limit.value).normalize())} {limit.unit}"
+    return ", as ".join(dict.fromkeys([entered, *_in_other_forms(limit, facts, rules)]))
+
+
+def _in_other_forms(limit: LimitFact, facts: CertificateFacts, rules: Rules) -> Iterator[str]:
+    """The limit in each form in which its element is printed, with one figure more than results have."""
+    for of in facts.determinations:
+        if of.element == limit.element and of.reported_as != of.element:
+            try:
+                value = limit_in_form(limit, of.reported_as).value
+            except NotComparable:  # its results cannot be decided, and their statements say so
+                continue
+            rounded = round_significant(value, rules.of(of.method).figures + 1, Tie.HALF_EVEN)
+            yield f"{of.reported_as} {text(rounded.normalize())} {limit.unit}"
+
+
+def _named(limits: Iterable[LimitFact], facts: CertificateFacts, rules: Rules) -> str:
     limits = list(limits)
-    named = ", ".join(f"{limit.element} {limit.side} {limit.value:g} {limit.unit}" for limit in limits)
+    named = ", ".join(f"{limit.element} {limit.side} {_limit(limit, facts, rules)}" for limit in limits)
     sources = "; ".join(dict.fromkeys(limit.source for limit in limits))
     return f"{named} ({sources})"

@@ -370,7 +370,7 @@ def a_code(at: datetime, secret: str = SECRET) -> str:
 def a_second_factor(lab: Laboratory, role: str) -> SecondFactor:
     """The second factor of somebody, on since now."""
     at = lab.later()
-    return turn_on_second_factor(by=lab.people[role], at=at, secret=SECRET, code=a_code(at))
+    return turn_on_second_factor(by=lab.people[role], at=at, secret=SECRET, code=a_code(at)).factor
 
 
 def an_evaluated_run(lab: Laboratory, submission: Submission, **differing: object) -> Evaluation:

@@ -28,6 +28,7 @@ from labresults.actions import (
     sampling,
     scope,
     second_factor,
+    signatures,
     weighings,
 )
 
@@ -59,5 +60,6 @@ __all__ = [
     "sampling",
     "scope",
     "second_factor",
+    "signatures",
     "weighings",
 ]

@@ -25,12 +25,12 @@ from labresults.models import (
     Selection,
 )
 from labresults.queries.repeats import as_rows
-from labresults.queries.results import as_candidates, candidates_of, newest_selections
+from labresults.queries.results import as_candidates, candidates_of, newest_decisions, newest_selections
 from labresults.queries.run_digests import inputs_digest, outputs_digest, this_platform
 from labresults.queries.run_portions import Seen, newest_keys, seen_by
 from labresults.queries.run_tables import LeftOut, LoadedRun, load
 from labresults.readers.layout import Applied
-from labresults.terms import BlankRule, DriftRule, Task, Verdict
+from labresults.terms import BlankRule, Decision, DriftRule, Task, Verdict
 
 
 @dataclass(frozen=True)
@@ -156,13 +156,15 @@ def accept_control(
 def select_result(*, by: Person, at: datetime, reason: str, result: Result) -> Done[Selection]:
     """Select another result of a sample than the rule did; for those authorised to measure by its method.
 
-    Raises BadInput without reason, or for a control sample's result."""
+    Raises BadInput without reason, or for a control sample's result; WrongState for one that was refused or sent back:
+    it would stand and wait for nobody."""
     if not reason:
         raise BadInput("Say why this result and not the one that the rule chose.")
     if not result.is_candidate or result.sample is None:
         raise BadInput("This is a control sample's result: it cannot stand for a sample.")
     method = result.evaluation.run.method_version.method
     require_task(by, Task.MEASURE, method, at.date())
+    _refuse_turned_down(result)
     before = newest_selections(sample_ids=[result.sample_id], method_id=method.pk).get(
         (result.sample_id, method.pk, result.element_id)
     )
@@ -182,6 +184,16 @@ def select_result(*, by: Person, at: datetime, reason: str, result: Result) -> D
         before={"result": before.result_id} if before else None,
         after={"element": result.element_id, "method": method.code, "result": result.pk},
     )
+
+
+def _refuse_turned_down(result: Result) -> None:
+    decided = newest_decisions([result.pk]).get(result.pk)
+    if decided is not None and decided.review.decision != Decision.APPROVE:
+        review = decided.review
+        raise WrongState(
+            f"{result.element_id} in {result.sample}: this measurement was {review.decision} by {review.made_by}:"
+            f" {review.reason.rstrip('.')}. Measure again, or evaluate the run again, and choose what that gives."
+        )
 
 
 @act("let_stand")

@@ -41,8 +41,12 @@ def register_limits(
 
     basis: what the limits are on; results on another basis are not compared with them. decision_rule: None leaves it to
     the reporting rules of the certificate; risk_percent: the accepted risk of a false statement, where it is used.
-    Raises BadInput when the edition is there, or where a row or the rule cannot be: says which row, and what to do.
+    Raises BadInput when name, edition or source is missing, the edition is there, or a row or the rule cannot be: says
+    which row, and what to do.
     """
+    name, edition, source = name.strip(), edition.strip(), source.strip()
+    if not name or not edition or not source:
+        raise BadInput("Limits need a name, their edition and their source: a document, its date, its table.")
     if LimitSet.objects.filter(name=name, edition=edition).exists():
         raise BadInput(f"{name}, {edition} is there already. Enter a new edition instead.")
     _check_rule(decision_rule, risk_percent)

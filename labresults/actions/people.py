@@ -7,6 +7,8 @@ from django.contrib.auth.models import Group
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 
+from labresults.actions.second_factor import confirm_password
+from labresults.actions.signatures import counted_signature
 from labresults.acts import BadInput, Done, act, founding_act
 from labresults.models import Authorisation, Client, Laboratory, Method, Person
 from labresults.roles import ROLES
@@ -73,6 +75,21 @@ def enrol_person(
         subject=("person", sign_in),
         after={"name": full_name, "roles": sorted(roles), "client": client.code if client else None},
     )
+
+
+@act("change_password", around=counted_signature)
+def change_password(*, by: Person, at: datetime, reason: str, password: str, new_password: str) -> Done[Person]:
+    """Change one's own password; every other session of the person ends by it, since sessions stand on the password.
+
+    Raises NotAuthorised for a wrong password, BadInput for a new one that is weak, or no new one.
+    """
+    confirm_password(by, password, "nothing was changed")
+    if new_password == password:
+        raise BadInput("That is the password that you have. Choose another one.")
+    _check_password(new_password, by)
+    by.set_password(new_password)
+    by.save(update_fields=["password"])
+    return Done(by, subject=("person", by.username), after={"password": "changed"})
 
 
 @act("authorise_person")

@@ -6,27 +6,38 @@ from datetime import datetime
 from typing import Any
 
 from labresults.actions.second_factor import confirm_signature
+from labresults.actions.signatures import counted_signature
 from labresults.acts import BadInput, Done, NotAuthorised, WrongState, act, require_task
 from labresults.models import Laboratory, Person, Result, Review, ReviewedResult
+from labresults.queries.decidable import (
+    refuse_decided,
+    refuse_not_standing,
+    refuse_printed,
+    refuse_unfit,
+    refuse_unseen,
+)
 from labresults.queries.history import head
-from labresults.queries.nonconforming import held
-from labresults.queries.review_facts import Facts, facts_of, key_of
+from labresults.queries.review_facts import Facts, facts_of
+from labresults.queries.shared_rows import give_samples, give_shared
 from labresults.queries.signed import own_work, values_digest
-from labresults.terms import Decision, Mark, Station, Task
+from labresults.terms import Decision, Station, Task
 
 Signed = Sequence[int]
 BACK_TO = (Station.RUNS, Station.PREPARATION)
-MOST_NAMED = 5
 
 
 @dataclass(frozen=True)
 class TurnedDown:
-    """Results that are refused, or sent back to a station, for one reason."""
+    """Results that are refused, or sent back to a station, for one reason.
+
+    over: keys of earlier reviews of them that whoever decides has seen, and goes against.
+    """
 
     results: Signed
     decision: Decision
     reason: str
     sent_to: Station | None = None
+    over: Collection[int] = ()
 
 
 @dataclass(frozen=True)
@@ -37,13 +48,14 @@ class _Known:
     facts: Facts
 
 
-def _look(*, results: Signed, **_: Any) -> _Known:
+def _look(*, results: Signed, turned_down: Sequence[TurnedDown] = (), **_: Any) -> _Known:
     """Look at everything before the lock: it takes seconds where there are tens of thousands of results."""
-    samples = Result.objects.filter(pk__in=results, sample__isnull=False).values_list("sample", flat=True)
+    keys = [*results, *(key for one in turned_down for key in one.results)]
+    samples = Result.objects.filter(pk__in=keys, sample__isnull=False).values_list("sample", flat=True)
     return _Known(head(), facts_of(set(samples)))
 
 
-@act("approve_results", prepare=_look)
+@act("approve_results", prepare=_look, around=counted_signature)
 def approve_results(
     *,
     by: Person,
@@ -63,8 +75,8 @@ def approve_results(
     one by one. seen_sha256: `values_digest` of what was shown; "" where nobody saw a page.
 
     Raises NotAuthorised for a wrong password or code, for own work, or a method that the person may not review;
-    WrongState for a result that is not selected, is approved already, is held, asks for a look and was not accepted by
-    itself, or that an unaccepted failed control sample touches; and where other values were shown.
+    WrongState for a result that is not selected, was decided of before, is held, asks for a look and was not accepted
+    by itself, or that an unaccepted failed control sample touches; and where other values were shown.
     """
     rows = _load(results)
     has_code = confirm_signature(by, at, password, code)
@@ -73,30 +85,55 @@ def approve_results(
     return Done(review, subject=_subject(rows), after=said)
 
 
-@act("refuse_results")
+@act("refuse_results", prepare=_look, around=counted_signature)
 def refuse_results(
-    *, by: Person, at: datetime, reason: str, results: Signed, password: str, code: str = ""
+    *,
+    by: Person,
+    at: datetime,
+    reason: str,
+    prepared: _Known,
+    results: Signed,
+    password: str,
+    code: str = "",
+    over: Collection[int] = (),
 ) -> Done[Review]:
-    """Refuse results: they cannot be reported. Raises BadInput without a reason, NotAuthorised for a wrong password."""
+    """Refuse results: they cannot be reported. over: as `TurnedDown` says.
+
+    Raises BadInput without a reason; NotAuthorised for a wrong password; WrongState for a result that does not stand,
+    that somebody decided of in a review that `over` does not name, or that a certificate in force prints.
+    """
     has_code = confirm_signature(by, at, password, code)
-    review, rows = _turn_down(TurnedDown(results, Decision.REFUSE, reason), by, at, has_code)
+    rows = _load(results)
+    one = TurnedDown(results, Decision.REFUSE, reason, over=over)
+    review = _turn_down(one, rows, _still(prepared, rows), by, at, has_code)
     return Done(review, subject=_subject(rows), after=_said(review, rows))
 
 
-@act("send_back_results")
+@act("send_back_results", prepare=_look, around=counted_signature)
 def send_back_results(
-    *, by: Person, at: datetime, reason: str, results: Signed, password: str, code: str = "", to: Station = Station.RUNS
+    *,
+    by: Person,
+    at: datetime,
+    reason: str,
+    prepared: _Known,
+    results: Signed,
+    password: str,
+    code: str = "",
+    to: Station = Station.RUNS,
+    over: Collection[int] = (),
 ) -> Done[Review]:
     """Send results back: to Runs, to be measured or evaluated again, or to Preparation, to be prepared anew.
 
-    Raises BadInput without a reason, or for another station; NotAuthorised for a wrong password.
+    Raises BadInput for another station; the rest as `refuse_results`.
     """
     has_code = confirm_signature(by, at, password, code)
-    review, rows = _turn_down(TurnedDown(results, Decision.SEND_BACK, reason, to), by, at, has_code)
+    rows = _load(results)
+    one = TurnedDown(results, Decision.SEND_BACK, reason, to, over)
+    review = _turn_down(one, rows, _still(prepared, rows), by, at, has_code)
     return Done(review, subject=_subject(rows), after=_said(review, rows))
 
 
-@act("sign_review", prepare=_look)
+@act("sign_review", prepare=_look, around=counted_signature)
 def sign_review(
     *,
     by: Person,
@@ -114,23 +151,20 @@ def sign_review(
     """Sign everything that was decided of some results, all of it or nothing, with one signature.
 
     results: to approve, perhaps none; turned_down: refused or sent back. The rest as `approve_results`, which also says
-    what is raised; BadInput too where one result is in two places, or nothing is decided.
+    what is raised, as `refuse_results` does; BadInput too where one result is in two places, or nothing is decided.
     """
     keys = [*results, *(key for one in turned_down for key in one.results)]
     if not keys or len(keys) != len(set(keys)):
         raise BadInput("Say of each result one thing: approved, refused or sent back.")
     has_code = confirm_signature(by, at, password, code)
-    done = [_turn_down(one, by, at, has_code) for one in turned_down]
-    said = [_said(review, rows) for review, rows in done]
-    reviews = [review for review, _ in done]
-    if results:
-        rows = _load(results)
-        review, words = _approve(
-            rows, _still(prepared, rows), by, at, reason, meaning, looked_at, seen_sha256, has_code
-        )
+    rows, turned = _load(results) if results else [], [(one, _load(one.results)) for one in turned_down]
+    facts = _still(prepared, [*rows, *(row for _, its in turned for row in its)])
+    reviews = [_turn_down(one, its, facts, by, at, has_code) for one, its in turned]
+    said = [_said(review, its) for review, (_, its) in zip(reviews, turned, strict=True)]
+    if rows:
+        review, words = _approve(rows, facts, by, at, reason, meaning, looked_at, seen_sha256, has_code)
         reviews, said = [review, *reviews], [words, *said]
-    subject = _subject(rows if results else done[0][1])
-    return Done(reviews, subject=subject, after={"signed": said})
+    return Done(reviews, subject=_subject(rows or turned[0][1]), after={"signed": said})
 
 
 def _approve(
@@ -149,33 +183,34 @@ def _approve(
     if seen_sha256 not in ("", digest):
         raise WrongState("These are not the values that were shown. Look again, then sign.")
     _refuse_method(rows, at, by)
-    _refuse_unfit(rows, facts)
+    refuse_unfit(rows, facts)
     looks = {row.pk: sorted({look.why for look in facts.looks(row)}) for row in rows}
-    _refuse_unseen(rows, looks, looked_at)
+    refuse_unseen(rows, looks, looked_at)
     review = _write(Decision.APPROVE, meaning, rows, by, at, reason, exception, digest, None, has_code)
     asked = [[key, *whys] for key, whys in looks.items() if whys]
     return review, _said(review, rows) | ({"accepted one by one": asked} if asked else {})
 
 
-def _turn_down(one: TurnedDown, by: Person, at: datetime, has_code: bool) -> tuple[Review, list[Result]]:
+def _turn_down(
+    one: TurnedDown, rows: Sequence[Result], facts: Facts, by: Person, at: datetime, has_code: bool
+) -> Review:
     if not one.reason.strip():
         raise BadInput("A refusal needs a reason that the analyst can read.")
     to = (one.sent_to or Station.RUNS) if one.decision == Decision.SEND_BACK else None
     if to not in (None, *BACK_TO) or one.decision == Decision.APPROVE:
         raise BadInput("Results are refused, or sent back to Runs or to Preparation.")
-    rows = _load(one.results)
     _refuse_method(rows, at, by)
+    refuse_not_standing(rows, facts)
+    refuse_decided(rows, facts, one.over)
+    refuse_printed(rows)
     meaning = f"Sent back to {to.capitalize()}" if to else "Refused"
-    review = _write(one.decision, meaning, rows, by, at, one.reason.strip(), "", values_digest(rows), to, has_code)
-    return review, rows
+    return _write(one.decision, meaning, rows, by, at, one.reason.strip(), "", values_digest(rows), to, has_code)
 
 
 def _load(results: Signed) -> list[Result]:
-    rows = list(
-        Result.objects.filter(pk__in=results)
-        .select_related("evaluation__run__method_version__method", "position__portion__batch", "sample__submission")
-        .order_by("pk")
-    )
+    rows = list(Result.objects.filter(pk__in=results).order_by("pk"))
+    give_shared(rows, "portion__batch")
+    give_samples(rows, "submission")
     if not rows or len(rows) != len(set(results)):
         raise BadInput("Say which results: some of these are not there.")
     if any(not row.is_candidate for row in rows):
@@ -196,7 +231,7 @@ def _refuse_own_work(by: Person, rows: Collection[Result], facts: Facts, reason:
     if not own:
         return ""
     policy = Laboratory.objects.values_list("separation_exception", flat=True).get(pk=1)
-    if policy and reason:
+    if policy and reason.strip():
         return str(policy)
     hint = " Its exception policy asks for a reason." if policy else ""
     raise NotAuthorised(f"{by} took part in {', '.join(sorted(own))}: somebody else must approve.{hint}")
@@ -205,35 +240,6 @@ def _refuse_own_work(by: Person, rows: Collection[Result], facts: Facts, reason:
 def _refuse_method(rows: Sequence[Result], at: datetime, by: Person) -> None:
     for method in {row.evaluation.run.method_version.method for row in rows}:
         require_task(by, Task.REVIEW, method, at.date())
-
-
-def _refuse_unfit(rows: Sequence[Result], facts: Facts) -> None:
-    holding = held(row.pk for row in rows)
-    for row in rows:
-        name = f"{row.element_id} in {row.sample}"
-        if row.pk in holding:
-            raise WrongState(f"{name}: {', '.join(holding[row.pk])} holds it. Release that first, or measure again.")
-        selection = facts.selections.get(key_of(row))
-        if selection is None or selection.result_id != row.pk:
-            raise WrongState(f"{name}: this result is not the one that stands. Look at the newest evaluation.")
-        decided = facts.decisions.get(row.pk)
-        if decided is not None and decided.review.decision == Decision.APPROVE:
-            raise WrongState(f"{name} was approved by {decided.review.made_by} already.")
-        if row.value is None and Mark.OVER_RANGE not in row.marks:
-            raise WrongState(f"{name} has no value: {row.why_no_value} Measure again, or give a result in words.")
-        if facts.failures[row.pk]["open"]:
-            why = facts.failures[row.pk]["open"][0].why
-            raise WrongState(f"{name}: {why} Measure again, or accept it by name first.")
-
-
-def _refuse_unseen(rows: Sequence[Result], looks: dict[int, list[str]], looked_at: Collection[int]) -> None:
-    """Nothing with an open doubt is approved in bulk."""
-    unseen = [row for row in rows if looks[row.pk] and row.pk not in set(looked_at)]
-    if unseen:
-        named = "; ".join(f"{row.element_id} in {row.sample}: {looks[row.pk][0]}" for row in unseen[:MOST_NAMED])
-        more = f"; and {len(unseen) - MOST_NAMED} more" if len(unseen) > MOST_NAMED else ""
-        asks = "1 result asks" if len(unseen) == 1 else f"{len(unseen)} results ask"
-        raise WrongState(f"{asks} for a look: accept each of them by itself. {named}{more}")
 
 
 def _write(
@@ -257,7 +263,11 @@ def _write(
 
 
 def _subject(rows: Sequence[Result]) -> tuple[str, str]:
-    return ("submission", rows[0].sample.submission.number if rows[0].sample else "")
+    """What the event is filed under. Raises BadInput for results of several submissions: one would lack its event."""
+    numbers = sorted({row.sample.submission.number for row in rows if row.sample})
+    if len(numbers) > 1:
+        raise BadInput(f"These results are of {' and '.join(numbers)}: sign one submission at a time.")
+    return ("submission", numbers[0] if numbers else "")
 
 
 def _said(review: Review, rows: Sequence[Result]) -> dict[str, object]:

@@ -14,17 +14,29 @@ Rules, decided on unrounded numbers (examples: Ca found 3, Mg below its limit of
 
 | a term below its limit counts | value | where nothing is found of part a |
 |---|---|---|
-| as zero | 7.5 | < the detection limit of the sum |
+| as zero | 7.5 | < what the limits give |
 | as its limit | 11.6 | < what the limits give |
 | as a range | 7.5 to 11.6 | < what the limits give |
 
-What is over range makes a bound of the whole: > what is known at least, or < what is known at most. So does a part b of
-which nothing is found. Bounds are those of the intervals from zero to the limit, and from the top of the range upwards.
+Whatever stands after < holds for all that the inputs allow: with nothing found, both below 1, hardness is < 6.6, the
+limits added up, and not < 4.8, the detection limit of the sum. A value below that detection limit is given as < what
+its terms allow at most, where that is more. What is over range makes a bound of the whole: > what is known at least,
+or < what is known at most. So does a part b of which nothing is found. Bounds are those of the intervals from zero to
+the limit, and from the top of the range upwards; one that is not above zero is no bound, and words say so.
 
 Detection and quantification limit: root of the sum of squares of derivative × limit, since limits are multiples of
 standard deviations (Currie, IUPAC 1995) that are taken as independent. Uncertainty: JCGM 100:2008 (GUM), 5.1.2, inputs
-taken as independent; those from one calibration are taken as fully correlated (5.2.2, note 1), which is never too small
-for a sum.
+taken as independent but for these, which are taken as fully correlated (5.2.2, note 1), so that U is never too small:
+
+| inputs | share | example, each ± u 12 | u |
+|---|---|---|---|
+| of one calibration | the curve | mean of two samples of one run, 120 and 120 | 12 |
+| of one test portion | mass, volumes, dilution | Cu 120 + Pb 120 | 24 |
+| of one portion, on either side of the whole | the same, but it cancels | Na ÷ √(Ca ÷ 2) | as independent |
+
+`EDITION` of all this is frozen with a certificate, whose numbers are computed again by the same. 1: the bound "as zero"
+is the detection limit of the sum, a value below that has no bound of its own, < 0 and < −3 are bounds too, and portions
+are not asked for.
 """
 
 from collections.abc import Sequence
@@ -44,12 +56,17 @@ from labresults.calculation.derived_terms import Definition, conversion
 from labresults.calculation.errors import CalculationError
 from labresults.terms import Basis, BelowInSum, DerivedForm, Mark
 
+EDITION = 2
+"""Of the rules above."""
+
 
 @dataclass(frozen=True)
 class Derived:
     """What is known of a derived result, in `unit`, unrounded.
 
     sign: "" with `value`, or with `low` and `high` of a range; "<" or ">" with `bound`; with none of them `why`.
+    Beside "<" `value` is what was found by the rule "as zero" and "as its limit", and is not given.
+    at_most: what a `value` may be at most, where a term below its limit leaves that open; edition: see `EDITION`.
     """
 
     unit: str
@@ -68,6 +85,8 @@ class Derived:
     lacking: tuple[str, ...] = ()  # what it was computed without, where not all is needed, and why
     entered: tuple[Entered, ...] = ()
     marks: tuple[Mark, ...] = ()
+    at_most: float | None = None
+    edition: int = EDITION
 
     @property
     def expanded_u(self) -> float | None:
@@ -80,10 +99,11 @@ class Derived:
         return tuple(sorted({each.given.key for each in self.entered if each.given.key is not None}))
 
 
-def derive(definition: Definition, inputs: Sequence[Input]) -> Derived:
+def derive(definition: Definition, inputs: Sequence[Input], edition: int = EDITION) -> Derived:
     """Return the derived result of a sample, or of a set, from what stands at its terms.
 
     The order of the inputs changes nothing. What cannot be computed says why and is no value; nothing is raised.
+    edition: of the rules, an older one for what was printed by it.
     """
     lacking, known = _lacking(definition, inputs), [each for each in inputs if each.counts]
     empty = Derived(
@@ -91,6 +111,7 @@ def derive(definition: Definition, inputs: Sequence[Input]) -> Derived:
         _basis(definition, known),
         entered=tuple(Entered(each, 0.0, 0.0) for each in inputs),
         lacking=lacking,
+        edition=edition,
     )
     if lacking and (definition.all_needed or not known):
         return replace(empty, why="; ".join(lacking))
@@ -101,7 +122,7 @@ def derive(definition: Definition, inputs: Sequence[Input]) -> Derived:
         entered = _entered(definition, known)
     except CalculationError as error:
         return replace(empty, why=str(error))
-    return replace(_decided(definition, empty.basis, entered), lacking=lacking)
+    return replace(_decided(definition, empty.basis, entered, edition), lacking=lacking)
 
 
 def _basis(definition: Definition, known: Sequence[Input]) -> Basis:
@@ -155,9 +176,9 @@ def _entered(definition: Definition, inputs: Sequence[Input]) -> tuple[Entered, 
     return tuple(found.values())
 
 
-def _decided(definition: Definition, basis: Basis, entered: Sequence[Entered]) -> Derived:
+def _decided(definition: Definition, basis: Basis, entered: Sequence[Entered], edition: int) -> Derived:
     """Value, range or bound, from unrounded numbers."""
-    known = _with_limits(definition, basis, entered)
+    known = _with_limits(definition, basis, entered, edition)
     low, high = bounds(definition, entered)
     if any(each.given.value is None for each in entered):
         return _bounded(known, low, high, "> and < at once: over range", (Mark.OVER_RANGE,))
@@ -172,26 +193,40 @@ def _with_below(definition: Definition, known: Derived, low: float, high: float)
     of_b = [each for each in known.entered if each.b]
     if of_b and all(each.given.is_below for each in of_b):
         return _bounded(known, low, high, "nothing was found of what it is divided by", ())
-    if all(each.given.is_below for each in of_a):
+    if known.edition > 1 and not isfinite(high):
+        return _bounded(known, low, high, "it would be divided by nothing", ())
+    if all(each.given.is_below for each in of_a) and (known.edition == 1 or high > 0):
         is_zero = definition.below is BelowInSum.ZERO
-        bound = known.detection_limit if is_zero else high
+        bound = known.detection_limit if is_zero and known.edition == 1 else high
         value = 0.0 if is_zero else None
         return replace(known, value=value, sign="<", bound=bound, marks=(Mark.BELOW_DETECTION,))
     if definition.below is BelowInSum.RANGE:
         return replace(known, low=low, high=high, u=None)
-    return replace(known, value=value_at(definition, known.entered, _put(definition, known.entered)))
+    value = value_at(definition, known.entered, _put(definition, known.entered))
+    return _open_above(replace(known, value=value), high)
+
+
+def _open_above(known: Derived, high: float) -> Derived:
+    """A value that may be more, up to `high`; below the detection limit of the whole that is all that is known."""
+    if known.edition == 1 or known.value is None:
+        return known
+    if known.value < known.detection_limit < high:
+        return replace(known, sign="<", bound=high)
+    return replace(known, at_most=high)
 
 
 def _bounded(known: Derived, low: float, high: float, why: str, marks: tuple[Mark, ...]) -> Derived:
     """More than what is known at least, or less than what is known at most; where neither says anything, words."""
     if low > 0:
         return replace(known, sign=">", bound=low, u=None, marks=marks)
+    if known.edition > 1 and high <= 0:
+        return replace(known, why="nothing of it would be left", u=None, marks=marks)
     if isfinite(high) and not (known.unit == "%" and high >= 100.0):
         return replace(known, sign="<", bound=high, u=None, marks=marks)
     return replace(known, why=why, u=None, marks=marks)
 
 
-def _with_limits(definition: Definition, basis: Basis, entered: Sequence[Entered]) -> Derived:
+def _with_limits(definition: Definition, basis: Basis, entered: Sequence[Entered], edition: int) -> Derived:
     """Limits and uncertainty at the point where what was not found is zero, or at its limit as the rule says."""
     put = _put(definition, entered)
     slopes = derivatives(definition, entered, put)
@@ -205,10 +240,11 @@ def _with_limits(definition: Definition, basis: Basis, entered: Sequence[Entered
         basis=basis,
         detection_limit=detection,
         quantification_limit=quantification,
-        u=combined(slopes, entered),
+        u=combined(slopes, entered, edition),
         coverage_factor=max(factors),
         below=tuple(each.given.label for each in entered if each.given.is_below),
         entered=tuple(entered),
+        edition=edition,
     )
 
 

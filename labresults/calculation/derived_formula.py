@@ -16,8 +16,8 @@ class Input:
     """A result that stands at a term, with everything of it in its own unit. value None: over range, or `why`.
 
     term: its place in the definition, from 0; key: of the result; label: who reads it as what, for the steps;
-    calibration: what its curve is known by, "" for none; mass_kg: what its sample stands for; moisture_percent: of the
-    material as received.
+    calibration, portion: what its curve and its test portion are known by, "" for none; mass_kg: what its sample stands
+    for; moisture_percent: of the material as received.
     """
 
     term: int
@@ -35,6 +35,7 @@ class Input:
     over_range: bool = False
     why: str = ""
     calibration: str = ""
+    portion: str = ""
     mass_kg: float | None = None
     moisture_percent: float | None = None
 
@@ -89,17 +90,51 @@ def derivatives(definition: Definition, entered: Sequence[Entered], put: Mapping
     return [by_a * each.a + by_b * each.b for each in entered]
 
 
-def combined(slopes: Sequence[float], entered: Sequence[Entered]) -> float | None:
+def combined(slopes: Sequence[float], entered: Sequence[Entered], edition: int) -> float | None:
     """Return the standard uncertainty, None where an input has none.
 
-    slopes: the derivatives by each input. JCGM 100:2008 (GUM), 5.1.2; inside one calibration 5.2.2, note 1.
+    slopes: the derivatives by each input. JCGM 100:2008 (GUM), 5.1.2; inside a group of `tied` 5.2.2, note 1.
     """
     if any(each.given.u is None for each in entered):
         return None
-    groups: dict[object, list[float]] = {}
-    for place, (slope, each) in enumerate(zip(slopes, entered, strict=True)):
-        groups.setdefault(each.given.calibration or place, []).append(slope * (each.given.u or 0.0))
-    return root_of_squares(fsum(group) for group in groups.values())
+    groups = tied(slopes, entered, edition)
+    return root_of_squares(fsum(slopes[place] * (entered[place].given.u or 0.0) for place in group) for group in groups)
+
+
+def tied(slopes: Sequence[float], entered: Sequence[Entered], edition: int) -> list[list[int]]:
+    """Return the places of the inputs in groups: what errs together, and moves the whole to the same side.
+
+    Together errs what has one calibration or one test portion. Inputs of one portion that move the whole to opposite
+    sides are not put together: what they share would cancel, and what they do not share would be lost with it. The
+    first edition knows calibrations only, and puts together what is on either side.
+    """
+    if edition == 1:
+        names: list[object] = [each.given.calibration or place for place, each in enumerate(entered)]
+    else:
+        names = [(name, slopes[place] < 0) for place, name in enumerate(_together(entered))]
+    groups: dict[object, list[int]] = {}
+    for place, name in enumerate(names):
+        groups.setdefault(name, []).append(place)
+    return list(groups.values())
+
+
+def _together(entered: Sequence[Entered]) -> list[int]:
+    """Of each input the first place that it is tied to, by a calibration or a portion, directly or through others."""
+    first = list(range(len(entered)))
+
+    def root(place: int) -> int:
+        while first[place] != place:
+            first[place] = first[first[place]]
+            place = first[place]
+        return place
+
+    seen: dict[tuple[str, str], int] = {}
+    for place, each in enumerate(entered):
+        for tie in (("calibration", each.given.calibration), ("portion", each.given.portion)):
+            if tie[1]:
+                one, other = sorted((root(place), root(seen.setdefault(tie, place))))
+                first[other] = one
+    return [root(place) for place in range(len(entered))]
 
 
 def root_of_squares(values: Iterable[float]) -> float:
@@ -122,8 +157,14 @@ def bounds(definition: Definition, entered: Sequence[Entered]) -> tuple[float, f
 
 
 def _interval(entered: Sequence[Entered], part: str) -> tuple[float, float]:
-    ends = [sorted((getattr(each, part) * x) for x in _known(each.given)) for each in entered if getattr(each, part)]
+    ends = intervals(entered, part)
     return fsum(low for low, _ in ends), fsum(high for _, high in ends)
+
+
+def intervals(entered: Sequence[Entered], part: str) -> list[tuple[float, float]]:
+    """Return from where to where each input may lie, times its factor, of those that are in this part."""
+    ends = (sorted(getattr(each, part) * x for x in _known(each.given)) for each in entered if getattr(each, part))
+    return [(low, high) for low, high in ends]
 
 
 def _known(given: Input) -> tuple[float, float]:

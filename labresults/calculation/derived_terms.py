@@ -54,7 +54,12 @@ class Term:
     def words(self) -> str:
         """The term as a formula shows it: "Ca as CaCO3", "0.5 × Mg"."""
         named = self.element if self.reported_as == self.element else f"{self.element} as {self.reported_as}"
-        return named if self.factor == 1.0 else f"{self.factor:g} × {named}"
+        return named if self.factor == 1.0 else f"{factor_in_words(self.factor)} × {named}"
+
+
+def factor_in_words(number: float) -> str:
+    """Return a factor as it was entered, with every figure that the calculation uses: "0.42141573", "2"."""
+    return repr(float(number)).removesuffix(".0")
 
 
 @dataclass(frozen=True)
@@ -156,7 +161,8 @@ def _added(terms: Sequence[Term]) -> str:
 def below_in_words(definition: Definition) -> str:
     """Return in one sentence what a term below its detection limit counts as."""
     what = "A sample" if definition.of_set else "A term"
-    return f"{what} below its detection limit counts {definition.below.value}."
+    in_bounds = ", and as its limit in what stands after <" if definition.below is BelowInSum.ZERO else ""
+    return f"{what} below its detection limit counts {definition.below.value}{in_bounds}."
 
 
 @dataclass(frozen=True)

@@ -95,12 +95,44 @@ def duplicates_differ(one: Seen, duplicate: Seen, rule: Rule) -> Finding | None:
     first, second = _alike(one, duplicate)
     if first is None or second is None or not _apart(first, second):
         return None
-    mean = (first.value + second.value) / 2
-    percent = 100 * abs(first.value - second.value) / abs(mean) if mean else float("inf")
+    x, y = (row.detection_limit if row.is_below else row.value for row in (first, second))
+    mean = (x + y) / 2  # the limit in place of what is below it: the least that they may be apart
+    percent = 100 * abs(x - y) / abs(mean) if mean else float("inf")
     if percent <= (rule.high or 0.0):
         return None
-    words = f"{one.element} is {_said(first)} here and {_said(second)} in its duplicate: {percent:.3g} % apart."
+    apart = f"{'at least ' if first.is_below or second.is_below else ''}{percent:.3g} % apart"
+    words = f"{one.element} is {_said(first)} here and {_said(second)} in its duplicate: {apart}."
     return _found((one.key,), words, rule)
+
+
+def comparable(values: Sequence[Seen]) -> list[list[Seen]]:
+    """Return the values of one sample in sets in which each element stands once, on one basis: all of a basis where
+    they do, else those of each method. What is added up or divided does not hang on the order in which rows come.
+    """
+    found = []
+    for basis in sorted({seen.basis for seen in values}):
+        alike = [seen for seen in values if seen.basis == basis]
+        groups = [alike] if _each_once(alike) else _by_method(alike)
+        found += [group for group in groups if _each_once(group)]
+    return found
+
+
+def _each_once(values: Sequence[Seen]) -> bool:
+    return len({seen.element for seen in values}) == len(values)
+
+
+def _by_method(values: Sequence[Seen]) -> list[list[Seen]]:
+    methods = sorted({seen.method for seen in values})
+    return [[seen for seen in values if seen.method == method] for method in methods]
+
+
+def farther_apart(one: Seen, other: Seen) -> Seen | None:
+    """Return a second measurement as the first is reported, where the two differ beyond both uncertainties; else None.
+
+    Other units, and oxide and element, are brought together; another basis is not compared.
+    """
+    first, second = _alike(one, other)
+    return second if first is not None and second is not None and _apart(first, second) else None
 
 
 def oxide_total(values: Sequence[Seen], ignition_percent: float | None, rule: Rule) -> Finding | None:

@@ -42,6 +42,7 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
+    "labresults.web.sessions.SessionsEnd",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "labresults.web.middleware.ContentSecurityPolicy",
     "labresults.web.middleware.SiteTimeZone",
@@ -124,7 +125,12 @@ SECURE_SSL_REDIRECT = SECURE
 SECURE_HSTS_SECONDS = 31_536_000 if SECURE else 0
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if SECURE else None
 SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Lax"
+# NIST SP 800-63B (2017), 4.2.3: asked again after 12 hours, and after 30 minutes without a request.
 SESSION_COOKIE_AGE = 12 * 60 * 60
+IDLE_MINUTES = int(os.environ.get("LABRESULTS_IDLE_MINUTES", "30"))
+# How many proxies of our own stand in front: attempts to sign in are counted by the address that the last one names.
+PROXIES = int(os.environ.get("LABRESULTS_PROXIES", "0"))
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
 
@@ -133,6 +139,9 @@ DJANGO_TABLES2_TEMPLATE = "labresults/table.html"
 # The key that certificates are signed with lies in a folder of its own, never in the database (reports.signing.keys).
 KEYS = Path(os.environ.get("LABRESULTS_KEYS", VAR / "keys"))
 KEY_PASSPHRASE = os.environ.get("LABRESULTS_KEY_PASSPHRASE", "")
+# Whose clock stamps the signatures (RFC 3161), and the root that its certificates lead to; without: nobody's.
+TIMESTAMPS = os.environ.get("LABRESULTS_TIMESTAMPS", "")
+TIMESTAMPS_ROOT = os.environ.get("LABRESULTS_TIMESTAMPS_ROOT", "")
 # Where the site is reached from outside: stands on certificates, so that anybody can ask whether one is genuine.
 ADDRESS = os.environ.get("LABRESULTS_ADDRESS", "").rstrip("/")
 

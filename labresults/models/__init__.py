@@ -28,14 +28,17 @@ from labresults.models.nonconforming import NonconformingResult, NonconformingSt
 from labresults.models.people import (
     AccessToken,
     AccessTokenEnd,
+    Attempt,
     Authorisation,
     CalendarDay,
     Laboratory,
     NumberSeries,
     Person,
+    RecoveryCode,
     SecondFactor,
     SecondFactorEnd,
     UsedCode,
+    UsedRecoveryCode,
 )
 from labresults.models.preparation import (
     DiscardedPortion,
@@ -86,6 +89,7 @@ __all__ = [
     "AccessToken",
     "AccessTokenEnd",
     "Attachment",
+    "Attempt",
     "AuditEvent",
     "Authorisation",
     "CalendarDay",
@@ -134,6 +138,7 @@ __all__ = [
     "PreparationBatch",
     "Reading",
     "ReadingFile",
+    "RecoveryCode",
     "Request",
     "RequestConcern",
     "RequestedDerived",
@@ -158,6 +163,7 @@ __all__ = [
     "Subsample",
     "TestPortion",
     "UsedCode",
+    "UsedRecoveryCode",
     "UsualRequest",
     "Weighing",
 ]

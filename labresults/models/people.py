@@ -48,9 +48,17 @@ class Person(AbstractUser):
     client = models.ForeignKey(
         "labresults.Client", null=True, blank=True, on_delete=models.PROTECT, related_name="people"
     )
+    session_round = models.PositiveIntegerField(
+        default=0, db_default=0, help_text="Counts up when everybody who is signed in with this name must do so anew."
+    )
 
     def __str__(self) -> str:
         return self.get_full_name() or self.username
+
+    def _get_session_auth_hash(self, secret: str | None = None) -> str:
+        """What a session must know to stay open: of the password, and of the round. Asked by Django at each request."""
+        known: str = super()._get_session_auth_hash(secret)
+        return f"{known}.{self.session_round}" if self.session_round else known
 
 
 class Authorisation(Made):
@@ -130,6 +138,29 @@ class UsedCode(models.Model):
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["factor", "step"], name="code_once")]
+
+
+class RecoveryCode(Made):
+    """A word that stands once for a code of a lost device: its SHA-256 only. The newest issue of a factor stands."""
+
+    factor = models.ForeignKey(SecondFactor, on_delete=models.PROTECT, related_name="recovery_codes")
+    issue = models.PositiveSmallIntegerField(help_text="Made together; those of earlier issues are over.")
+    sha256 = models.CharField(max_length=64, unique=True)
+
+
+class UsedRecoveryCode(Made):
+    """A recovery code that was given, and is not taken again."""
+
+    code = models.OneToOneField(RecoveryCode, on_delete=models.PROTECT, related_name="use")
+
+
+class Attempt(models.Model):
+    """How often somebody failed to show who they are. No technical record: forgotten after a day."""
+
+    key = models.CharField(max_length=80, unique=True, help_text="What was tried, and a digest of who or from where.")
+    failures = models.PositiveSmallIntegerField()
+    since = models.DateTimeField(db_index=True)
+    stopped_until = models.DateTimeField(null=True)
 
 
 class NumberSeries(models.Model):

@@ -52,7 +52,7 @@ def lineage_plot(stages: Sequence[Stage], title: str, *, in_a_row: int = STEPS_O
             at = (14 + step * place, top)
             parts += _stage(stage, at, step, is_last=index == len(stages) - 1, before=stations[index])
         top += _LINE_Y + 22 + _EVERY * max(len(stage.stands_on) for stage in row)
-    return svg.drawing(width, top, title, parts, css="lineage")
+    return svg.drawing(width, top, title, parts, css="lineage", role="group")
 
 
 def _stage(stage: Stage, at: svg.Point, width: float, *, is_last: bool, before: str) -> list[str]:

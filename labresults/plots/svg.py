@@ -6,11 +6,14 @@ from html import escape
 Point = tuple[float, float]
 
 
-def drawing(width: float, height: float, title: str, parts: Iterable[str], css: str = "") -> str:
-    """A whole drawing, in units of one pixel at its natural size; `title` is the finding in words."""
+def drawing(width: float, height: float, title: str, parts: Iterable[str], css: str = "", *, role: str = "img") -> str:
+    """A whole drawing, in units of one pixel at its natural size; `title` is the finding in words.
+
+    role: "group" where its texts and links are to be read one by one, and not the title alone.
+    """
     kind = f' class="{css}"' if css else ""
     return (
-        f'<svg{kind} viewBox="0 0 {number(width)} {number(height)}" role="img" aria-label="{escape(title)}">'
+        f'<svg{kind} viewBox="0 0 {number(width)} {number(height)}" role="{role}" aria-label="{escape(title)}">'
         f"<title>{escape(title)}</title>{''.join(parts)}</svg>"
     )
 

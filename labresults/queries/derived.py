@@ -3,15 +3,15 @@
 Each function says how many database queries it makes.
 """
 
+from collections import Counter
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
-from labresults.calculation.derived import Derived, derive
-from labresults.calculation.derived_formula import Input
-from labresults.calculation.derived_terms import Definition, Term, terms_of
+from labresults.calculation.derived import EDITION, Derived, derive
+from labresults.calculation.derived_terms import Definition, terms_of
 from labresults.models import (
     DerivedDefinition,
     MassLoss,
@@ -22,18 +22,20 @@ from labresults.models import (
     SampleSet,
     SampleSetMember,
 )
+from labresults.queries.derived_inputs import OfSample, inputs_of_sample, inputs_of_set
 from labresults.queries.mass_losses import moisture_of_samples
-from labresults.terms import Basis, BelowInSum, DerivedForm, Mark, State
+from labresults.terms import BelowInSum, DerivedForm, State
 
-There = Mapping[int, Mapping[str, Mapping[str, Result | str]]]
+There = Mapping[int, OfSample]
 """By sample, element and method: the result that stands, or why there is none."""
-
-AMBIGUOUS = "was measured by {}: the definition must say by which"
 
 
 @dataclass(frozen=True)
 class DerivedOf:
-    """A derived result of a sample, or of a set of samples, from what stands there."""
+    """A derived result of a sample, or of a set of samples, from what stands there.
+
+    named: the set, with its submission where another thing of the same certificate has its name; "" for its own name.
+    """
 
     row: DerivedDefinition
     definition: Definition
@@ -41,11 +43,12 @@ class DerivedOf:
     sample: Sample | None = None
     sample_set: SampleSet | None = None
     members: tuple[SampleSetMember, ...] = ()
+    named: str = ""
 
     @property
     def of(self) -> str:
-        """The sample's number, or the name of the set."""
-        return str(self.sample or self.sample_set)
+        """The sample's number, or the name of the set: one thing of a certificate only."""
+        return self.named or str(self.sample or self.sample_set)
 
     @property
     def mass_kg(self) -> float:
@@ -127,7 +130,7 @@ def sets_of(submissions: Collection[int], as_of: datetime | None = None) -> dict
 
     Each has its `members` with their samples, those that were struck left out.
     """
-    rows = SampleSet.objects.filter(submission__in=submissions).select_related("made_by").order_by("pk")
+    rows = SampleSet.objects.filter(submission__in=submissions).select_related("made_by", "submission").order_by("pk")
     if as_of is not None:
         rows = rows.filter(made_at__lte=as_of)
     newest = {(row.submission_id, row.name): row for row in rows}
@@ -161,26 +164,42 @@ def there_of(rows: Iterable[tuple[int, str, str, Result | str]]) -> There:
     return found
 
 
-def derive_all(asking: Asking, samples: Sequence[Sample], there: There) -> list[DerivedOf]:
+def derive_all(asking: Asking, samples: Sequence[Sample], there: There, edition: int = EDITION) -> list[DerivedOf]:
     """Every derived result that is asked for, sample by sample and then set by set; no query.
 
-    A sample of which none of its elements is asked has none.
+    A sample of which none of its elements is asked has none. edition: of the derivation, an older one for what was
+    printed by it.
     """
     ready = {row.pk: as_definition(row) for rows in asking.definitions.values() for row in rows}
     found = [
-        DerivedOf(row, ready[row.pk], derive(ready[row.pk], inputs), sample=sample)
+        DerivedOf(row, ready[row.pk], derive(ready[row.pk], inputs, edition), sample=sample)
         for sample in samples
         for row in asking.definitions.get(sample.submission_id, ())
-        if not ready[row.pk].of_set and (inputs := _inputs_of_sample(ready[row.pk], sample.pk, there, asking))
+        if not ready[row.pk].of_set
+        and (inputs := inputs_of_sample(ready[row.pk], there.get(sample.pk, {}), asking.moistures))
     ]
-    for submission, rows in asking.definitions.items():
-        for row in (row for row in rows if ready[row.pk].of_set):
-            for one in asking.sets.get(submission, ()):
-                members = tuple(one.standing)
-                inputs = _inputs_of_set(ready[row.pk], members, there)
-                derived = derive(ready[row.pk], inputs)
-                found.append(DerivedOf(row, ready[row.pk], derived, sample_set=one, members=members))
+    of_sets = [
+        (row, one)
+        for submission, rows in asking.definitions.items()
+        for row in rows
+        if ready[row.pk].of_set
+        for one in asking.sets.get(submission, ())
+    ]
+    named = _apart([one for _, one in of_sets], samples) if edition > 1 else {}
+    for row, one in of_sets:
+        members = tuple(one.standing)
+        derived = derive(ready[row.pk], inputs_of_set(ready[row.pk], members, there), edition)
+        found.append(
+            DerivedOf(row, ready[row.pk], derived, sample_set=one, members=members, named=named.get(one.pk, ""))
+        )
     return found
+
+
+def _apart(sets: Iterable[SampleSet], samples: Sequence[Sample]) -> dict[int, str]:
+    """Sets by their keys whose name another set or a sample has too, named with their submission."""
+    each = {row.pk: row for row in sets}
+    names = Counter([*(row.name for row in each.values()), *(sample.number for sample in samples)])
+    return {key: f"{row.submission.number}: {row.name}" for key, row in each.items() if names[row.name] > 1}
 
 
 def without_sets(asking: Asking) -> list[str]:
@@ -191,96 +210,3 @@ def without_sets(asking: Asking) -> list[str]:
         for row in rows
         if row.form == DerivedForm.WEIGHTED_MEAN and not asking.sets.get(submission)
     ]
-
-
-def derive_from(
-    definition: Definition, results: Sequence[Result], masses: Mapping[int, float], moistures: Mapping[int, float]
-) -> Derived:
-    """The same from results that are known to be its inputs: of a printed one; no query.
-
-    masses: kg by sample, of a set. Results with their evaluation's run, method version and method.
-    """
-    inputs = []
-    for place, term in enumerate(definition.terms):
-        for result in sorted(results, key=lambda row: row.pk):
-            method = result.evaluation.run.method_version.method.code
-            if result.element_id == term.element and (not term.by or method in term.by):
-                label = str(result.sample) if definition.of_set else _label(term, method)
-                inputs.append(_input(place, label, result, masses, moistures))
-    return derive(definition, inputs)
-
-
-def _inputs_of_sample(definition: Definition, sample: int, there: There, asking: Asking) -> list[Input]:
-    found = [
-        _at_term(place, term, there.get(sample, {}).get(term.element, {}), asking.moistures)
-        for place, term in enumerate(definition.terms)
-    ]
-    return [each for each in found if each is not None]
-
-
-def _at_term(
-    place: int, term: Term, by_method: Mapping[str, Result | str], moistures: Mapping[int, float]
-) -> Input | None:
-    """What stands at a term of a sample; None where nothing was asked."""
-    method = _chosen(term, by_method)
-    if method is None:
-        return None
-    what = by_method.get(method, AMBIGUOUS.format(" and by ".join(sorted(by_method))))
-    label = _label(term, method) if method else term.element
-    return _none(place, label, what) if isinstance(what, str) else _input(place, label, what, {}, moistures)
-
-
-def _inputs_of_set(definition: Definition, members: Sequence[SampleSetMember], there: There) -> list[Input]:
-    term, found = definition.terms[0], []
-    masses = {member.sample_id: member.mass_kg for member in members}
-    for member in members:
-        by_method = there.get(member.sample_id, {}).get(term.element, {})
-        method = _chosen(term, by_method)
-        if method is None:
-            what: Result | str = f"{term.element} was not asked for"
-        else:
-            what = by_method.get(method, AMBIGUOUS.format(" and by ".join(sorted(by_method))))
-        label = str(member.sample)
-        found.append(_none(0, label, what) if isinstance(what, str) else _input(0, label, what, masses, {}))
-    return found
-
-
-def _chosen(term: Term, by_method: Mapping[str, Result | str]) -> str | None:
-    """The method whose result stands at a term: the preferred one, or the only one; "" where several might."""
-    codes = [code for code in term.by if code in by_method] if term.by else sorted(by_method)
-    if not codes:
-        return None
-    return codes[0] if term.by or len(codes) == 1 else ""
-
-
-def _label(term: Term, method: str) -> str:
-    return f"{term.element} by {method}"
-
-
-def _none(place: int, label: str, why: str) -> Input:
-    return Input(place, None, label, "", "", Basis.AS_RECEIVED, None, why=why)
-
-
-def _input(
-    place: int, label: str, result: Result, masses: Mapping[int, float], moistures: Mapping[int, float]
-) -> Input:
-    sample = result.sample_id or 0
-    return Input(
-        term=place,
-        key=result.pk,
-        label=label,
-        reported_as=result.reported_as,
-        unit=result.unit,
-        basis=Basis(result.basis),
-        value=result.value,
-        detection_limit=result.detection_limit or 0.0,
-        quantification_limit=result.quantification_limit or 0.0,
-        upper_limit=result.upper_limit,
-        u=result.u,
-        coverage_factor=result.coverage_factor,
-        over_range=Mark.OVER_RANGE in result.marks,
-        why=result.why_no_value,
-        calibration=f"{result.evaluation_id}/{result.position.block}/{result.line_id}",
-        mass_kg=masses.get(sample),
-        moisture_percent=moistures.get(sample),
-    )

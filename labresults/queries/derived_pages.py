@@ -8,7 +8,13 @@ from dataclasses import dataclass
 from typing import Any
 
 from labresults.calculation.derived import Derived
-from labresults.calculation.derived_terms import OF_TWO_PARTS, Definition, below_in_words, formula_in_words
+from labresults.calculation.derived_terms import (
+    OF_TWO_PARTS,
+    Definition,
+    below_in_words,
+    factor_in_words,
+    formula_in_words,
+)
 from labresults.calculation.explain_derived import DerivedStep, explain_derived
 from labresults.models import (
     DerivedDefinition,
@@ -53,6 +59,11 @@ class Shown:
     def below(self) -> str:
         """What a term below its detection limit counts as."""
         return below_in_words(self.definition)
+
+    @property
+    def factors(self) -> list[str]:
+        """The factors of its terms, with every figure."""
+        return [factor_in_words(term.factor) for term in self.definition.terms]
 
     @property
     def has_parts(self) -> bool:
@@ -144,7 +155,7 @@ def columns_beside(
 
 
 def derived_of_sample(item: Sample, request: Request, candidates: Iterable[Any], words: Iterable[Any]) -> list[Known]:
-    """Derived results of a sample from its candidates that stand, and its results in words; one query, or two.
+    """Derived results of a sample from its candidates that stand, and its results in words; one to three queries.
 
     candidates: each with `stands` and `result`, with its evaluation's run, method version and method, and position.
     """
@@ -156,7 +167,7 @@ def derived_of_sample(item: Sample, request: Request, candidates: Iterable[Any],
         for term in as_definition(row).terms
         for code in term.by or [""]
     }
-    given = {(row.method.code, row.element_id): row.word for row in words if row.element_id}
+    given = _in_words(words, found)
     given |= {
         (one.result.evaluation.run.method_version.method.code, one.result.element_id): one.result
         for one in candidates
@@ -166,6 +177,25 @@ def derived_of_sample(item: Sample, request: Request, candidates: Iterable[Any],
     found = {key: what for key, what in found.items() if key[1] not in known} | given
     there = there_of((item.pk, code, element, what) for (code, element), what in found.items())
     return [Known(one) for one in derive_all(asking, [item], there) if one.sample]
+
+
+def _in_words(words: Iterable[Any], asked: Iterable[tuple[str, str]]) -> dict[tuple[str, str], str]:
+    """Results in words by method code and element; one of a whole method speaks of each of its elements that is asked.
+
+    asked: method code, "" for any, and element. One query, none where no word is of a whole method.
+    """
+    rows, wanted = list(words), {element for _, element in asked}
+    whole = {row.method_id for row in rows if not row.element_id} if wanted else set()
+    measures = Determination.objects.filter(method_version__method__in=whole, element__in=wanted)
+    pairs = measures.values_list("method_version__method", "element").distinct() if whole else ()
+    elements: dict[int, list[str]] = {}
+    for method, element in pairs:
+        elements.setdefault(method, []).append(element)
+    return {
+        (row.method.code, element): row.word
+        for row in rows
+        for element in ([row.element_id] if row.element_id else elements.get(row.method_id, []))
+    }
 
 
 def derived_standing(submission: Submission, only: Sample | None = None) -> list[Known]:

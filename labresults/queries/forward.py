@@ -15,9 +15,13 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from labresults.models import (
     Acceptance,
+    AuditEvent,
+    ControlOutcome,
+    DiscardedPortion,
     Equipment,
     Evaluation,
     FireCharge,
+    LetStand,
     Lot,
     MassLoss,
     Material,
@@ -38,7 +42,8 @@ from labresults.models import (
     Weighing,
 )
 from labresults.queries.issued import is_printed
-from labresults.terms import DoubtKind
+from labresults.queries.review_overrides import stood_on_overrides
+from labresults.terms import DoubtKind, Role
 
 Rows = QuerySet[Any]
 
@@ -214,31 +219,58 @@ def _from_batch(doubt: Doubt) -> Ways:
 
 
 def _from_person(doubt: Doubt) -> Ways:
-    """What a person did to the work itself. Lots that they made and checks of equipment are asked for by themselves."""
+    """What a person did to the work itself: all that keeps them from approving it (`signed.own_work`), and more.
+
+    Lots that they made and checks of equipment are asked for by themselves.
+    """
     person = _named(Person, "username", doubt.name)
     did, read = doubt.during("made_at"), doubt.during("observed_at")
     mine = Q(made_by=person)
     loaded = ReadingFile.objects.filter(did, mine)
     heated = MassLoss.objects.filter(read, mine)
-    worked = (Weighing.objects.filter(read, mine), FireCharge.objects.filter(did, mine))
-    accepted = Acceptance.objects.filter(did, mine)
+    allowed = stood_on_overrides(person, doubt.during)
+    worked = (Weighing.objects.filter(read, mine), FireCharge.objects.filter(did, mine), *allowed.portions)
+    again = DiscardedPortion.objects.filter(did, mine, replaced_by__isnull=False)
+    stood = LetStand.objects.filter(did, mine)
+    accepted = ControlOutcome.objects.filter(acceptance__in=Acceptance.objects.filter(did, mine))
+    evaluated = Evaluation.objects.filter(did, mine)
     chosen = Selection.objects.filter(did, mine).exclude(reason="")
     signed = ReviewedResult.objects.filter(doubt.during("review__made_at"), review__made_by=person)
     received = Submission.objects.filter(doubt.during("received_at"), received_by=person)
     return Ways(
-        runs=(Run.objects.filter(did, mine), Run.objects.filter(pk__in=loaded.values("run"))),
-        batches=(PreparationBatch.objects.filter(did, mine),),
-        portions=tuple(TestPortion.objects.filter(pk__in=rows.values("portion")) for rows in worked),
+        runs=(
+            Run.objects.filter(did, mine),
+            *(Run.objects.filter(pk__in=rows.values("run")) for rows in (loaded, evaluated)),
+            *allowed.runs,
+        ),
+        batches=(*_batches_of(person, doubt, accepted), *allowed.batches),
+        portions=(
+            *(TestPortion.objects.filter(pk__in=rows.values("portion")) for rows in worked),
+            TestPortion.objects.filter(pk__in=again.values("replaced_by")),
+        ),
         samples=(
             Sample.objects.filter(submission__in=received),
-            Sample.objects.filter(subsamples__in=heated.values("subsample")),
+            *(Sample.objects.filter(subsamples__in=rows.values("subsample")) for rows in (heated, *allowed.dried)),
             Sample.objects.filter(subsamples__in=Subsample.objects.filter(did, mine, parent__isnull=False)),
         ),
-        evaluations=(
-            Evaluation.objects.filter(did, mine),
-            Evaluation.objects.filter(outcomes__acceptance__in=accepted),
+        evaluations=(Evaluation.objects.filter(pk__in=accepted.values("evaluation")),),
+        results=(
+            *(Result.objects.filter(pk__in=rows.values("result")) for rows in (chosen, signed)),
+            Result.objects.filter(position__in=stood.values("position")),
         ),
-        results=tuple(Result.objects.filter(pk__in=rows.values("result")) for rows in (chosen, signed)),
+    )
+
+
+def _batches_of(person: Person, doubt: Doubt, accepted: Rows) -> tuple[Rows, ...]:
+    """Batches of which a person decided as a whole: what is weighed or accepted beside samples speaks of them all."""
+    began = PreparationBatch.objects.filter(doubt.during("made_at"), made_by=person)
+    added = AuditEvent.objects.filter(doubt.during("at"), person=person, act="add_reagents", subject_kind="batch")
+    beside = Weighing.objects.filter(doubt.during("observed_at"), made_by=person).exclude(portion__role=Role.SAMPLE)
+    return (
+        began,
+        PreparationBatch.objects.filter(number__in=added.values("subject")),
+        PreparationBatch.objects.filter(pk__in=beside.values("portion__batch")),
+        PreparationBatch.objects.filter(pk__in=accepted.values("position__portion__batch")),
     )
 
 

@@ -8,12 +8,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import Count, QuerySet
+from django.db.models import Count, Q, QuerySet
 
-from labresults.models import NonconformingWork, PreparationBatch, Result, Run, Submission
+from labresults.models import Lot, NonconformingWork, PreparationBatch, Result, Run, Submission
 from labresults.queries.forward import Doubt, NotThere, Ways, touched_results, ways_from
 from labresults.queries.issued import issues_of_results, issues_with_who_has_them, numbers_standing_on
 from labresults.queries.nonconforming import Case, case, doubt_of, results_of, works
+from labresults.readers.harmless import protected
+from labresults.terms import DoubtKind
 
 SHOWN = 50
 """So many certificates or submissions stand on one page."""
@@ -23,9 +25,9 @@ BETWEEN = 12
 
 COLUMNS = (
     "sample", "client's own identification", "client", "submission", "method", "run", "position", "line", "analyte",
-    "value", "unit", "basis", "certificates",
+    "value", "unit", "basis", "detection limit", "marks", "certificates",
 )  # fmt: skip
-"""Headings of the file: a row a result, values unrounded."""
+"""Headings of the file: a row a result, unrounded, its limit in the same unit; marks say what is below its limit."""
 
 
 @dataclass(frozen=True)
@@ -97,6 +99,17 @@ class TouchedPage:
 
 
 @dataclass(frozen=True)
+class LotTouched:
+    """What stands on a lot, in short: lots made from it, and how many batches, runs, samples and certificates."""
+
+    made: list[Lot]
+    batches: int
+    runs: int
+    samples: int
+    certificates: int
+
+
+@dataclass(frozen=True)
 class CasePage:
     """One case with what it touched when it was opened, and how many results the same thing touched since."""
 
@@ -115,6 +128,22 @@ def touched(doubt: Doubt, page: str = "") -> TouchedPage:
         [one for one in _between(ways, results, doubt) if one.count],
         carried(results, page),
         list(works().filter(kind=doubt.kind, name=doubt.name)),
+    )
+
+
+def touched_by_lot(number: str) -> LotTouched:
+    """What a lot touched, in short, measured already or not; six queries. Raises NotThere."""
+    doubt = Doubt(DoubtKind.LOT, number)
+    ways = ways_from(doubt)
+    results = touched_results(doubt, ways).order_by()
+    holding = Q(*(Q(pk__in=rows.values("pk")) for rows in ways.batches), _connector=Q.OR)
+    holding |= Q(*(Q(portions__in=rows.values("pk")) for rows in ways.portions), _connector=Q.OR)
+    return LotTouched(
+        made=[lot for lot in ways.lots if lot.number != number],
+        batches=PreparationBatch.objects.filter(holding).distinct().count(),
+        runs=sum(rows.count() for rows in ways.runs),
+        samples=results.aggregate(samples=Count("sample", distinct=True))["samples"],
+        certificates=len(numbers_standing_on(results)),
     )
 
 
@@ -176,9 +205,11 @@ def _cells(row: Result, certificates: list[str]) -> list[object]:
         row.position.number,
         str(row.line),
         row.reported_as,
-        "" if row.value is None else repr(row.value),
+        row.value,
         row.unit,
         row.basis,
+        row.detection_limit,
+        "; ".join(row.marks),
         "; ".join(certificates),
     ]
 
@@ -191,8 +222,8 @@ class _Echo:
 
 
 def _line(cells: Any) -> str:
-    """One line of the file. A text that a spreadsheet would take for a formula is led by an apostrophe."""
-    safe = [f"'{cell}" if isinstance(cell, str) and cell[:1] in ("=", "+", "-", "@") else cell for cell in cells]
+    """One line of the file: numbers to their last bit, texts that a spreadsheet leaves alone."""
+    safe = [protected(cell) if isinstance(cell, str) else cell for cell in cells]
     line: str = csv.writer(_Echo()).writerow(safe)  # type: ignore[arg-type]
     return line
 

@@ -97,6 +97,19 @@ def issues_of_results(results: QuerySet[Any]) -> list[tuple[int, str, int]]:
     return list(dict.fromkeys([*printed, *derived.values_list("result", *(f"line__{name}" for name in issue))]))
 
 
+def in_force_with(results: QuerySet[Any]) -> dict[int, list[str]]:
+    """Issues in force that print each of these results or what was derived from it, by its key; two queries."""
+    keys = results.order_by().values("pk")
+    printed = _lines().filter(result__in=keys, certificate__in=_issues())
+    derived = _inputs().filter(result__in=keys, line__certificate__in=_issues())
+    rows = {*printed.values_list("result", "certificate__number", "certificate__issue")}
+    rows |= {*derived.values_list("result", "line__certificate__number", "line__certificate__issue")}
+    found: dict[int, list[str]] = {}
+    for pk, number, issue in sorted(rows):
+        found.setdefault(pk, []).append(f"{number}, issue {issue}")
+    return found
+
+
 def issues_with_who_has_them(keys: Collection[int]) -> list[Any]:
     """These issues, newest first, with what became of each, who fetched it and who was told of it; three queries."""
     issue: Any = _issues().model

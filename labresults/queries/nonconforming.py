@@ -1,6 +1,6 @@
 """Nonconforming work, read: what is on hold, and one case with its steps. Each says how many queries it makes."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,7 +10,14 @@ from labresults.models import NonconformingResult, NonconformingStep, Nonconform
 from labresults.queries.forward import Doubt
 from labresults.terms import DoubtKind, NonconformingAct
 
-_CASES = "position__results__nonconforming__work"
+_READ_THERE = "position__results"
+_OF_ITS_PORTION = "position__portion__positions__results"
+"""From a result to those read at the same position, and to those of the same portion, wherever it was read."""
+
+BEFORE_READING = (DoubtKind.BATCH, DoubtKind.LOT, DoubtKind.MATERIAL, DoubtKind.EQUIPMENT, DoubtKind.PERSON)
+"""Things that can have spoilt a portion before it was read: reading it again mends nothing of that. A standard is one
+of them, though another one may mend it, since what it was used for is not looked at: a release says so, with a name."""
+
 _HOLDING = (NonconformingAct.HOLD, NonconformingAct.RELEASE)
 
 
@@ -44,20 +51,22 @@ def held(results: Iterable[int]) -> dict[int, list[str]]:
     """Numbers of the cases that hold results, by the result's key; one query, or two while anything is on hold.
 
     A result is held where it was touched when the case was opened, and where it comes from the same position and line
-    as one that was: evaluating the same readings again takes nothing off hold.
+    as one that was: evaluating the same readings again takes nothing off hold. Where the doubt may be about what came
+    before the reading (`BEFORE_READING`), also where it is of the same portion and element: neither does another run.
     """
     holding = list(works_on_hold().values_list("pk", flat=True))
     found: dict[int, list[str]] = {}
     if holding:
-        rows = _touched(results, Q(**{f"{_CASES}__in": holding})).values_list("pk", f"{_CASES}__number")
-        for pk, number in rows.distinct().order_by("pk", f"{_CASES}__number"):
+        ways = [rows.values_list("pk", f"{work}__number") for rows, work in _touched(results, holding)]
+        for pk, number in sorted(ways[0].union(*ways[1:])):
             found.setdefault(pk, []).append(number)
     return found
 
 
 def cases_of(results: Iterable[int]) -> list[NonconformingWork]:
     """Every case that touched any of these results, newest first, as `works` gives them; one query."""
-    return list(works().filter(pk__in=_touched(results, Q()).values(_CASES)))
+    at_place, of_portion = (Q(pk__in=rows.values(work)) for rows, work in _touched(results))
+    return list(works().filter(at_place | of_portion))
 
 
 def cases_printed(results: QuerySet[Any]) -> list[NonconformingWork]:
@@ -106,7 +115,21 @@ def results_of(work: NonconformingWork) -> QuerySet[Result]:
     return Result.objects.filter(pk__in=work.touched.values("result"))
 
 
-def _touched(results: Iterable[int], of_cases: Q) -> QuerySet[Result]:
-    """Those of the results that a case touched, or that were read where one was; part of another query."""
-    alike = Q(position__results__line=F("line"), position__results__nonconforming__isnull=False)
-    return Result.objects.filter(alike & of_cases, pk__in=list(results))
+def _touched(results: Iterable[int], works: Sequence[int] | None = None) -> list[tuple[QuerySet[Result], str]]:
+    """Those of the results that a case touched, or that share a position and line, or a portion and element, with one.
+
+    For each of these two ways its rows, and the path from there to the case; parts of other queries. works: keys of
+    cases; None is all.
+    """
+    keys = list(results)
+    alike = {
+        _READ_THERE: Q(**{f"{_READ_THERE}__line": F("line")}),
+        _OF_ITS_PORTION: Q(**{f"{_OF_ITS_PORTION}__element": F("element")})
+        & Q(**{f"{_OF_ITS_PORTION}__nonconforming__work__kind__in": BEFORE_READING}),
+    }
+    found = []
+    for path, condition in alike.items():
+        work = f"{path}__nonconforming__work"
+        of_cases = Q(**{f"{work}__isnull": False}) if works is None else Q(**{f"{work}__in": works})
+        found.append((Result.objects.filter(condition & of_cases, pk__in=keys), work))
+    return found

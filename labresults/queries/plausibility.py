@@ -1,6 +1,6 @@
 """What does not fit together in some samples, by the rules that stand. Each function says its database queries."""
 
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from django.db.models import F, Max, QuerySet
@@ -10,7 +10,7 @@ from labresults.calculation.plausibility import Finding, Rule, Seen
 from labresults.models import MassLoss, PlausibilityRule, Result, Sample, Selection
 from labresults.queries.earlier import Earlier, earlier_values
 from labresults.queries.results import newest_selections
-from labresults.terms import Mark, MassLossKind, PlausibilityKind, Role
+from labresults.terms import Basis, Mark, MassLossKind, PlausibilityKind, Role, State
 
 Key = tuple[int, int, str]
 """Sample, method, element."""
@@ -20,14 +20,23 @@ BOTTLE_WORDS = frozenset({"total", "dissolved", "filtered", "unfiltered"})
 
 
 @dataclass(frozen=True)
+class Bottles:
+    """What two bottles of one place and time hold: one filtered in the field, one not. matrix: of the filtered one."""
+
+    matrix: int
+    dissolved: list[Seen]
+    total: list[Seen]
+
+
+@dataclass(frozen=True)
 class Known:
     """What is known of the samples that rules look at."""
 
     samples: Mapping[int, Sample]
     values: Mapping[int, list[tuple[Seen, Result]]]  # by sample, in the order of the selections
-    partners: Mapping[int, list[Seen]]  # of a bottle filtered in the field: what its unfiltered bottle holds
+    bottles: list[Bottles]  # two by two, where either is one of the samples
     duplicates: Mapping[int, Seen]  # by the key of the result
-    ignition: Mapping[int, float]  # loss on ignition by sample, %
+    ignition: Mapping[tuple[int, str], float]  # loss on ignition by sample and state, %
     earlier: Earlier
 
 
@@ -49,7 +58,7 @@ def every_rule() -> list[PlausibilityRule]:
 
 
 def findings_of(samples: Collection[Sample], selections: Mapping[Key, Selection]) -> dict[int, list[Finding]]:
-    """What does not fit, by the key of each result that it asks of; one query without rules, else at most seven.
+    """What does not fit, by the key of each result that it asks of; one query without rules, else at most nine.
 
     samples: with their submission; selections: those of the samples. What is over range, or has no value, is compared
     with nothing.
@@ -97,14 +106,21 @@ def _known(rows: Collection[Sample], selections: Mapping[Key, Selection], kinds:
     return Known(
         samples=samples,
         values=values,
-        partners=_partners(samples, values) if PlausibilityKind.DISSOLVED_AND_TOTAL in kinds else {},
+        bottles=_bottles(samples, values) if PlausibilityKind.DISSOLVED_AND_TOTAL in kinds else [],
         duplicates=_duplicates(of_results) if PlausibilityKind.DUPLICATES in kinds else {},
         ignition=_ignition(samples) if has_oxides and PlausibilityKind.OXIDE_TOTAL in kinds else {},
         earlier=earlier_values(samples.values()) if PlausibilityKind.BESIDE_EARLIER in kinds else {},
     )
 
 
+STATE_OF_BASIS = {Basis.AS_RECEIVED: State.AS_RECEIVED, Basis.DRY: State.DRIED_105}
+"""In which state a loss on ignition is on the basis of the oxides beside it."""
+
+
 def _of_rule(rule: Rule, matrix: int | None, known: Known) -> Iterator[Finding]:
+    if rule.kind is PlausibilityKind.DISSOLVED_AND_TOTAL:
+        yield from _of_bottles(rule, matrix, known.bottles)
+        return
     for pk, sample in known.samples.items():
         if matrix in (None, sample.matrix_id):
             yield from (finding for finding in _of_sample(rule, pk, known) if finding is not None)
@@ -115,15 +131,13 @@ def _of_sample(rule: Rule, pk: int, known: Known) -> Iterator[Finding | None]:
     values = [seen for seen, _ in known.values.get(pk, [])]
     named = [seen for seen in values if not rule.elements or seen.element in rule.elements]
     if rule.kind is PlausibilityKind.OXIDE_TOTAL:
-        yield fits.oxide_total(values, known.ignition.get(pk), rule)
+        for group in fits.comparable([seen for seen in values if seen.reported_as != seen.element]):
+            lost = known.ignition.get((pk, STATE_OF_BASIS.get(group[0].basis, "")))
+            yield fits.oxide_total(group, lost, rule)
     elif rule.kind is PlausibilityKind.RATIO:
-        yield fits.ratio_outside(named, rule)
+        yield from (fits.ratio_outside(group, rule) for group in fits.comparable(named))
     elif rule.kind is PlausibilityKind.SAME_BY_TWO:
         yield from (fits.by_two_methods(one, other, rule) for one, other in _pairs(named))
-    elif rule.kind is PlausibilityKind.DISSOLVED_AND_TOTAL:
-        total = {(seen.element, seen.method): seen for seen in known.partners.get(pk, [])}
-        pairs = ((seen, total.get((seen.element, seen.method))) for seen in named)
-        yield from (fits.dissolved_above_total(seen, other, rule) for seen, other in pairs if other)
     elif rule.kind is PlausibilityKind.DUPLICATES:
         doubled = ((seen, known.duplicates.get(seen.key)) for seen in named)
         yield from (fits.duplicates_differ(seen, other, rule) for seen, other in doubled if other)
@@ -132,6 +146,22 @@ def _of_sample(rule: Rule, pk: int, known: Known) -> Iterator[Finding | None]:
         for seen in named:
             key = (sample.matrix_id, seen.method, seen.element, seen.reported_as, seen.unit, seen.basis)
             yield fits.beside_earlier(seen, [past.value for past in known.earlier.get(key, ())], rule)
+
+
+def _of_bottles(rule: Rule, matrix: int | None, bottles: Iterable[Bottles]) -> Iterator[Finding]:
+    """What is dissolved above the total: both bottles ask, whichever of them is looked at."""
+    for pair in bottles:
+        if matrix in (None, pair.matrix):
+            named = [seen for seen in pair.dissolved if not rule.elements or seen.element in rule.elements]
+            both = ((seen, total) for seen in named for total in _totals_of(seen, pair.total))
+            found = (fits.dissolved_above_total(seen, total, rule) for seen, total in both)
+            yield from (finding for finding in found if finding is not None)
+
+
+def _totals_of(dissolved: Seen, totals: Iterable[Seen]) -> list[Seen]:
+    """The totals of the same element: by the same method where there is one, else by every other."""
+    found = [total for total in totals if total.element == dissolved.element]
+    return [total for total in found if total.method == dissolved.method] or found
 
 
 def _pairs(values: list[Seen]) -> Iterator[tuple[Seen, Seen]]:
@@ -143,30 +173,43 @@ def _pairs(values: list[Seen]) -> Iterator[tuple[Seen, Seen]]:
         yield from ((one, other) for place, one in enumerate(group) for other in group[place + 1 :])
 
 
-def _partners(samples: Mapping[int, Sample], values: Mapping[int, list[tuple[Seen, Result]]]) -> dict[int, list[Seen]]:
-    """Of each bottle that was filtered in the field, what the unfiltered one of the same place and time holds.
+def _bottles(samples: Mapping[int, Sample], values: Mapping[int, list[tuple[Seen, Result]]]) -> list[Bottles]:
+    """Bottles filtered in the field with the unfiltered ones of the same place and time, where either is asked of.
 
     Two bottles belong together in one submission, sampled at one time, when their identifications differ by words for
-    dissolved and total only; at most three queries, none where nothing was filtered.
+    dissolved and total only; at most five queries, none where nothing was filtered or left so in the field.
     """
-    asking = {pk: row for pk, row in samples.items() if row.field_filtered is not None and row.sampled_at}
+    asking = [row for row in samples.values() if row.field_filtered is not None and row.sampled_at]
     if not asking:
-        return {}
+        return []
     beside = Sample.objects.filter(
-        submission__in={row.submission_id for row in asking.values()},
-        sampled_at__in={row.sampled_at for row in asking.values()},
-        field_filtered=False,
+        submission__in={row.submission_id for row in asking},
+        sampled_at__in={row.sampled_at for row in asking},
+        field_filtered__isnull=False,
         struck_at=None,
     )
-    totals = {_place(row): row.pk for row in beside}
-    held = {pk: [seen for seen, _ in values.get(pk, [])] for pk in totals.values()}
-    elsewhere = [pk for pk, seen in held.items() if not seen and pk not in samples]
+    asked = {_place(row) for row in asking}
+    known = [row for row in beside.order_by("ordinal") if _place(row) in asked]
+    held = _held_by(known, samples, values)
+    totals: dict[tuple[int, object, str], list[Seen]] = {}
+    for row in known:
+        if not row.field_filtered:
+            totals.setdefault(_place(row), []).extend(held[row.pk])
+    filtered = ((row, totals.get(_place(row), [])) for row in known if row.field_filtered)
+    return [Bottles(row.matrix_id, held[row.pk], total) for row, total in filtered if total]
+
+
+def _held_by(
+    bottles: Sequence[Sample], samples: Collection[int], values: Mapping[int, list[tuple[Seen, Result]]]
+) -> dict[int, list[Seen]]:
+    """What stands of each bottle, by its key; four queries, none where all of them are among the samples."""
+    held = {row.pk: [seen for seen, _ in values.get(row.pk, [])] for row in bottles}
+    elsewhere = [pk for pk in held if pk not in samples]
     for (sample, _, _), selection in (newest_selections(sample_ids=elsewhere) if elsewhere else {}).items():
         seen = as_seen(selection.result)
         if seen is not None:
             held[sample].append(seen)
-    filtered = ((pk, _place(row)) for pk, row in asking.items() if row.field_filtered)
-    return {pk: held[totals[place]] for pk, place in filtered if place in totals}
+    return held
 
 
 def _place(row: Sample) -> tuple[int, object, str]:
@@ -191,7 +234,8 @@ def _duplicates(results: Iterable[Result]) -> dict[int, Seen]:
     return found
 
 
-def _ignition(sample_ids: Collection[int]) -> dict[int, float]:
-    """Loss on ignition of each sample, %, the newest; one query."""
+def _ignition(sample_ids: Collection[int]) -> dict[tuple[int, str], float]:
+    """Loss on ignition of each sample in each state, %, the newest; one query. Water counts where it was not dried."""
     rows = MassLoss.objects.filter(subsample__sample__in=sample_ids, kind=MassLossKind.IGNITION).order_by("pk")
-    return dict(rows.values_list("subsample__sample", "loss_percent"))
+    said = rows.values_list("subsample__sample", "state", "loss_percent")
+    return {(sample, state): lost for sample, state, lost in said}

@@ -7,6 +7,7 @@ from typing import Any
 
 from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet
 
+from labresults.garbage import collecting_later
 from labresults.models import (
     ControlOutcome,
     MethodLine,
@@ -15,14 +16,14 @@ from labresults.models import (
     Request,
     RequestedMethod,
     Result,
-    ReviewedResult,
     Sample,
     Submission,
 )
 from labresults.queries.derived import Asking, asking_of, without_sets
+from labresults.queries.failures import Standing, failures_of
 from labresults.queries.history import head
 from labresults.queries.nonconforming import held
-from labresults.queries.results import Standing, failures_of, newest_decisions, newest_selections
+from labresults.queries.results import Decided, newest_results, newest_reviews
 from labresults.terms import Decision
 
 Key = tuple[int, int, str]
@@ -52,7 +53,7 @@ class Readiness:
     asked: list[Asked]
     results: dict[Key, Result]  # selected, approved and not held
     not_measured: dict[Key, NotMeasuredResult]
-    decisions: dict[int, ReviewedResult]  # by result
+    decisions: dict[int, Decided]  # by result
     failures: dict[int, Standing]  # by result
     method_versions: list[MethodVersion]  # with their lines and determinations
     asking: Asking  # for derived results
@@ -60,6 +61,7 @@ class Readiness:
     newest_event: str  # its SHA-256 when the reading began
 
 
+@collecting_later()
 def readiness(submissions: Sequence[Submission], as_of: datetime | None = None) -> Readiness:
     """What is asked of these submissions, what of it is approved, and what is missing; about 15 queries.
 
@@ -68,9 +70,10 @@ def readiness(submissions: Sequence[Submission], as_of: datetime | None = None) 
     _, newest_event = head()  # first: what is done meanwhile must not go unseen
     requests = _newest_requests(submissions, as_of)
     samples = _samples(submissions, as_of)
-    selections = newest_selections(sample_ids=[sample.pk for sample in samples], until=as_of)
-    chosen = {key: selection.result for key, selection in selections.items()}
-    decisions = newest_decisions([result.pk for result in chosen.values()], until=as_of)
+    sample_ids = [sample.pk for sample in samples]
+    chosen = newest_results(sample_ids, until=as_of)
+    reviews = newest_reviews((result.pk for result in chosen.values()), until=as_of, of_samples=sample_ids)
+    decisions = {key: decided for key, decided in reviews.items() if not decided.overtaken}
     signed = {key: result for key, result in chosen.items() if _is_approved(result, decisions)}
     failures = failures_of(list(signed.values()))
     # A control sample may fail after the signature, when its batch is read again: nobody has said why that may stand.
@@ -93,7 +96,7 @@ def readiness(submissions: Sequence[Submission], as_of: datetime | None = None) 
         failures=failures,
         method_versions=versions,
         asking=asking,
-        missing=_missing(asked, chosen, signed, approved, not_measured, holding) + without_sets(asking),
+        missing=_missing(asked, chosen, signed, approved, not_measured, holding, reviews) + without_sets(asking),
         newest_event=newest_event,
     )
 
@@ -126,27 +129,26 @@ def _samples(submissions: Sequence[Submission], as_of: datetime | None) -> list[
     return sorted(rows, key=lambda row: (place[row.submission_id], row.ordinal))
 
 
-def _is_approved(result: Result, decisions: dict[int, ReviewedResult]) -> bool:
+def _is_approved(result: Result, decisions: dict[int, Decided]) -> bool:
     return result.pk in decisions and decisions[result.pk].review.decision == Decision.APPROVE
 
 
 def _asked(
     requests: Mapping[int, Request], samples: Sequence[Sample], approved: Mapping[Key, Result]
 ) -> tuple[list[Asked], list[MethodVersion]]:
-    """Every element asked of every sample, by the version that measured it, or the newest one where none did.
-
-    With the versions, by method; four queries. A submission is reported by one version of a method: its columns are
-    those of that version.
+    """Every element asked of every sample, by the version that measured it, else by the one that measured others of its
+    submission, else by the newest. With the versions, by method; four queries.
     """
     rows = RequestedMethod.objects.filter(request__in=requests.values()).select_related("request", "method")
     by_submission: dict[int, list[RequestedMethod]] = {}
     for row in rows.order_by("method__code"):
         by_submission.setdefault(row.request.submission_id, []).append(row)
     submission_of = {sample.pk: sample.submission_id for sample in samples}
-    measured_by = {
-        (submission_of[key[0]], key[1]): result.evaluation.run.method_version_id
-        for key, result in sorted(approved.items(), key=lambda item: item[0])
-    }
+    measured_by: dict[tuple[str, int, int], int] = {}
+    for (sample_pk, method, _), result in sorted(approved.items(), key=lambda item: item[0]):
+        version_pk = result.evaluation.run.method_version_id
+        measured_by["sample", sample_pk, method] = version_pk
+        measured_by["submission", submission_of[sample_pk], method] = version_pk
     versions = _versions({row.method_id for of in by_submission.values() for row in of}, approved.values())
     newest = {version.method_id: version.pk for version in versions}
     by_key = {version.pk: version for version in versions}
@@ -158,7 +160,9 @@ def _asked(
     asked = []
     for sample in samples:
         for row in by_submission.get(sample.submission_id, ()):
-            version = measured_by.get((sample.submission_id, row.method_id)) or newest.get(row.method_id)
+            places = (("sample", sample.pk, row.method_id), ("submission", sample.submission_id, row.method_id))
+            known = (measured_by[place] for place in places if place in measured_by)
+            version = next(known, newest.get(row.method_id))
             of_sample = row.sample_id == sample.pk or (row.sample_id is None and sample.pk not in own)
             if version is not None and of_sample:
                 asked += [Asked(sample, by_key[version], element) for element in elements[version]]
@@ -194,6 +198,22 @@ def _not_measured(
     return found
 
 
+def unlike_forms(results: Iterable[Result]) -> list[str]:
+    """In words, each element that one method gives in two units, or as element and as oxide: one column holds one of
+    them. So it is where samples of one certificate were measured by two versions of a method; no query.
+    """
+    seen: dict[tuple[str, str], dict[tuple[str, str], Result]] = {}
+    for result in results:
+        place = (result.element_id, result.evaluation.run.method_version.method.code)
+        seen.setdefault(place, {}).setdefault((result.reported_as, result.unit), result)
+    words = []
+    for (element, method), forms in seen.items():
+        if len(forms) > 1:
+            said = ", ".join(f"{form} in {unit} in {one.sample}" for (form, unit), one in forms.items())
+            words.append(f"{element} by {method} is {said}: have them measured by one version of {method}")
+    return words
+
+
 def _missing(
     asked: Sequence[Asked],
     chosen: Mapping[Key, Result],
@@ -201,13 +221,16 @@ def _missing(
     approved: Mapping[Key, Result],
     not_measured: Mapping[Key, NotMeasuredResult],
     holding: Mapping[int, Sequence[str]],
+    reviews: Mapping[int, Decided],
 ) -> list[str]:
-    missing = []
+    missing = unlike_forms(approved.values())
     for one in asked:
         key = one.key
         if key in approved or key in not_measured:
             continue
         state = "is not approved" if key in chosen else "has no result"
+        if key in chosen and (decided := reviews.get(chosen[key].pk)) and decided.overtaken:
+            state = "was approved, and its moisture was recorded since: it is to be reviewed again"
         if key in signed:
             cases = holding.get(signed[key].pk)
             state = f"is on hold: {', '.join(cases)}" if cases else "was approved, and a control sample failed since"

@@ -11,7 +11,7 @@ from django.db.models import Exists, F, OuterRef, Q
 
 from labresults.calculation.run import ProposedRepeat
 from labresults.models import ControlOutcome, Evaluation, LetStand, Position, Run, Sample, TestPortion
-from labresults.queries.results import confirmed_batch_failures
+from labresults.queries.failures import confirmed_batch_failures
 from labresults.terms import Measure, Repeat, RepeatCause, Role, Verdict
 
 MOST_RUNS = 40

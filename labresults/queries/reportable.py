@@ -6,10 +6,12 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import cached_property
 from typing import Any
 
 from django.db.models import QuerySet
 
+from labresults.calculation.derived import EDITION
 from labresults.models import (
     ControlOutcome,
     Laboratory,
@@ -22,16 +24,17 @@ from labresults.models import (
     RequestConcern,
     RequestedTerms,
     Result,
-    ReviewedResult,
     Sample,
     SamplingRecord,
     Scope,
     Submission,
 )
 from labresults.queries.derived import DerivedOf, There, derive_all, there_of
+from labresults.queries.failures import Standing
 from labresults.queries.holding import Late, measured_late
 from labresults.queries.readiness import Asked, Key, Readiness, made_by_then, readiness
-from labresults.queries.results import Standing
+from labresults.queries.results import Decided
+from labresults.queries.shared_rows import give
 from labresults.terms import OF_READINGS, Basis, Role
 
 __all__ = ["Asked", "Key", "Reportable", "reportable"]
@@ -59,7 +62,7 @@ class Reportable:
     asked: list[Asked]
     results: dict[Key, Result]  # selected and approved, by sample, method and element
     not_measured: dict[Key, NotMeasuredResult]
-    decisions: dict[int, ReviewedResult]  # by result
+    decisions: dict[int, Decided]  # by result
     failures: dict[int, Standing]  # by result
     method_versions: list[MethodVersion]
     controls: list[ControlOutcome]
@@ -81,6 +84,17 @@ class Reportable:
         """Every submission whose samples stand on the certificate, the first one first."""
         return (self.submission, *self.further)
 
+    @cached_property
+    def others_named(self) -> tuple[str, ...]:
+        """What other clients call their samples that served as control samples here, the longest first; no query."""
+        parents = (row.position.portion.subsample for row in self.controls if row.position.portion)
+        names = {parent.sample.client_identification for parent in parents if parent and self._is_others(parent.sample)}
+        own = {sample.client_identification for sample in self.samples}
+        return tuple(sorted((name.strip() for name in names - own if name.strip()), key=len, reverse=True))
+
+    def _is_others(self, sample: Sample) -> bool:
+        return sample.submission_id not in self.requests
+
     def request_of(self, sample: Sample) -> Request:
         """The newest request of a sample's submission; no query."""
         return self.requests.get(sample.submission_id, self.request)
@@ -94,10 +108,16 @@ class Reportable:
         return self.terms[sample.pk].limit_set if sample.pk in self.terms else self.request_of(sample).limit_set
 
 
-def reportable(submission: Submission, further: Sequence[Submission] = (), as_of: datetime | None = None) -> Reportable:
+def reportable(
+    submission: Submission,
+    further: Sequence[Submission] = (),
+    as_of: datetime | None = None,
+    derivation: int = EDITION,
+) -> Reportable:
     """Load everything that a certificate of this submission, and of the further ones, is composed from.
 
     as_of: as it stood at that moment, for composing an issue again; what is on hold since is not left out then.
+    derivation: the edition by which its derived results were computed.
     """
     of = [submission, *further]
     stands = readiness(of, as_of)
@@ -126,7 +146,7 @@ def reportable(submission: Submission, further: Sequence[Submission] = (), as_of
         late=measured_late(samples, stands.results),
         scope=list(Scope.objects.filter(method__in={version.method_id for version in stands.method_versions})),
         missing=stands.missing,
-        derived=_derived(stands),
+        derived=_derived(stands, derivation),
         sampling_records=tuple(_told(SamplingRecord.objects.all(), of, as_of)),
         opinions=tuple(_told(Opinion.objects.all(), of, as_of)),
     )
@@ -141,12 +161,12 @@ def _told(rows: QuerySet[Any], submissions: Sequence[Submission], as_of: datetim
     )
 
 
-def _derived(stands: Readiness) -> tuple[DerivedOf, ...]:
+def _derived(stands: Readiness, edition: int) -> tuple[DerivedOf, ...]:
     """Derived results of what stands; the queries of `derive_all`, none where none is asked for."""
     if not stands.asking.definitions:
         return ()
     there = _there(stands.asked, stands.results, stands.not_measured)
-    return tuple(derive_all(stands.asking, stands.samples, there))
+    return tuple(derive_all(stands.asking, stands.samples, there, edition))
 
 
 def _there(
@@ -173,12 +193,17 @@ def _controls(results: Sequence[Result]) -> list[ControlOutcome]:
     """Outcomes of the batches and runs that the results stand on, at the lines that gave them."""
     evaluations = {result.evaluation_id for result in results}
     lines = {result.line_id for result in results}
-    return list(
+    found = list(
         ControlOutcome.objects.filter(evaluation__in=evaluations, line__in=lines, position__role__in=APPENDIX_ROLES)
         .exclude(measure__in=OF_READINGS)
         .select_related(
-            "evaluation__run", "position__lot__material", "position__portion__subsample__sample", "line", "criterion",
+            "position__lot__material",
+            "position__portion__subsample__sample",
+            "line",
+            "criterion",
             "acceptance__made_by",
         )
         .order_by("evaluation__run__number", "position__number", "line__element", "line__label")
-    )  # fmt: skip
+    )
+    give(found, "evaluation", {result.evaluation_id: result.evaluation for result in results})
+    return found

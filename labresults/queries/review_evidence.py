@@ -1,6 +1,6 @@
 """The evidence beside one result: its candidates, its readings, its portion and the control samples around it."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from django.db.models import Q
@@ -11,15 +11,15 @@ from labresults.models import (
     Reading,
     Result,
     ResultComment,
-    ReviewedResult,
     Selection,
     Weighing,
 )
 from labresults.queries.earlier import Past, earlier_of
+from labresults.queries.failures import Standing
 from labresults.queries.preparation import kept_apart
-from labresults.queries.results import Standing
+from labresults.queries.results import Decided, newest_selections
 from labresults.queries.review_facts import Facts, Look, facts_of, key_of
-from labresults.terms import BRACKETING, CALIBRATING, OF_POSITIONS, OF_READINGS, Measure, Role
+from labresults.terms import BRACKETING, CALIBRATING, OF_POSITIONS, OF_READINGS, Decision, Measure, Role
 
 
 @dataclass(frozen=True)
@@ -30,6 +30,7 @@ class Candidate:
     is_selected: bool
     is_refused: bool
     why: str
+    turned_down: bool = False  # a reviewer refused it or sent it back: it cannot be chosen
 
 
 @dataclass(frozen=True)
@@ -46,7 +47,7 @@ class Evidence:
 
     result: Result
     selection: Selection | None
-    decision: ReviewedResult | None
+    decision: Decided | None
     candidates: list[Candidate]
     failures: Standing
     looks: list[Look]
@@ -63,6 +64,11 @@ class Evidence:
         return self.selection is not None and self.selection.result_id == self.result.pk
 
     @property
+    def choosable(self) -> list[Candidate]:
+        """Measurements that an analyst may let stand instead."""
+        return [each for each in self.candidates if not each.is_selected and not each.turned_down]
+
+    @property
     def apart(self) -> list[str]:
         """What of its portion was kept although it is not as the method states it, by whom and why."""
         portion = self.result.position.portion
@@ -74,6 +80,19 @@ class Evidence:
         if self.reading is None or self.reading.sd is None or not self.reading.mean:
             return None
         return float(100 * self.reading.sd / abs(self.reading.mean))
+
+
+def measurements(number: str, keys: Collection[int]) -> dict[int, Result]:
+    """Those of these results, by key, that could stand in a submission; one query."""
+    of = Result.objects.filter(sample__submission__number=number, sample__struck_at=None, is_candidate=True)
+    return {row.pk: row for row in of.filter(pk__in=keys).select_related("sample")}
+
+
+def standing_among(number: str, keys: Collection[int]) -> list[int]:
+    """Those of these results that stand in a submission; five queries."""
+    rows = measurements(number, keys)
+    stand = {row.result_id for row in newest_selections(sample_ids={r.sample_id for r in rows.values()}).values()}
+    return [key for key in rows if key in stand]
 
 
 def evidence_of(number: str, result_pk: int) -> Evidence:
@@ -111,14 +130,19 @@ def evidence_of(number: str, result_pk: int) -> Evidence:
 def _candidates(facts: Facts, result: Result, selection: Selection | None) -> list[Candidate]:
     """The one that stands first, then the newest."""
     rows = facts.candidates.get(key_of(result), [])
-    found = [_candidate(row, facts.failures[row.pk], selection) for row in reversed(rows)]
+    found = [_candidate(row, facts.failures[row.pk], selection, facts.decisions.get(row.pk)) for row in reversed(rows)]
     return sorted(found, key=lambda candidate: not candidate.is_selected)
 
 
-def _candidate(row: Result, standing: Standing, selection: Selection | None) -> Candidate:
+def _candidate(row: Result, standing: Standing, selection: Selection | None, decided: Decided | None) -> Candidate:
     if selection is not None and selection.result_id == row.pk:
         by_name = f"Selected by {selection.made_by}: {selection.reason}" if selection.reason else ""
         return Candidate(row, True, False, by_name or f"Selected by the rule “{selection.rule}”.")
+    if decided is not None and decided.review.decision != Decision.APPROVE:
+        review = decided.review
+        return Candidate(
+            row, False, True, f"{review.decision.capitalize()} by {review.made_by}: {review.reason}", turned_down=True
+        )
     if standing["open"]:
         return Candidate(row, False, True, standing["open"][0].why)
     if row.value is None:

@@ -2,14 +2,16 @@
 
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass, field
-from math import hypot
 
-from labresults.calculation.plausibility import Finding
-from labresults.models import ControlOutcome, Result, ReviewedResult, Sample, Selection, Weighing
+from labresults.calculation.plausibility import Finding, Seen, farther_apart
+from labresults.garbage import collecting_later
+from labresults.models import ControlOutcome, Result, Sample, Selection, Weighing
+from labresults.queries.failures import Standing, failures_of
 from labresults.queries.nonconforming import held
-from labresults.queries.plausibility import findings_of
+from labresults.queries.plausibility import as_seen, findings_of
 from labresults.queries.preparation import kept_apart
-from labresults.queries.results import Standing, failures_of, newest_decisions, newest_selections
+from labresults.queries.results import Decided, newest_reviews, newest_selections
+from labresults.queries.shared_rows import give_shared
 from labresults.queries.undecidable import undecidable
 from labresults.terms import OF_READINGS, Mark, Role, Verdict
 
@@ -27,7 +29,7 @@ class Look:
     blocks: bool
 
 
-HELD, OPEN, NO_VALUE, ACCEPTED, KEPT_APART, UNDECIDED = 110, 100, 90, 80, 70, 65
+HELD, OPEN, NO_VALUE, ACCEPTED, OVERTAKEN, KEPT_APART, UNDECIDED = 110, 100, 90, 80, 75, 70, 65
 DISAGREES, CARRIED, CLOSE, UNLIKELY = 60, 55, 50, 40
 """How much each reason to look matters (common practice, no source): only the order of these numbers counts."""
 
@@ -43,7 +45,7 @@ class Facts:
     """What is known of some samples' results."""
 
     selections: dict[Key, Selection]
-    decisions: dict[int, ReviewedResult]  # the newest, by result
+    decisions: dict[int, Decided]  # the newest, by result
     failures: dict[int, Standing]  # by result, of every candidate
     candidates: dict[Key, list[Result]]  # the oldest first
     own_controls: dict[tuple[int, int, int], list[ControlOutcome]]  # by evaluation, line, position of the parent
@@ -51,11 +53,25 @@ class Facts:
     findings: dict[int, list[Finding]] = field(default_factory=dict)  # what does not fit together, by result
     undecided: dict[int, str] = field(default_factory=dict)  # why a limit cannot be compared with, by result
     held: dict[int, list[str]] = field(default_factory=dict)  # numbers of nonconforming work that holds it, by result
+    overtaken: dict[int, Decided] = field(default_factory=dict)  # approvals before its moisture, by result
 
     def others(self, result: Result) -> list[Result]:
-        """Results of other runs of the same thing: of each run its newest evaluation."""
-        newest = {row.evaluation.run_id: row for row in self.candidates.get(key_of(result), [])}
-        return [row for run, row in newest.items() if run != result.evaluation.run_id]
+        """Other measurements of the same thing: every other position, at its best line, in the newest evaluations.
+
+        Two portions read in one run are two measurements as well; two lines of one position are one.
+        """
+        rows = self.candidates.get(key_of(result), [])
+        if all(row.position_id == result.position_id for row in rows):
+            return []
+        versions: dict[int, int] = {}
+        for row in rows:
+            run = row.evaluation.run_id
+            versions[run] = max(row.evaluation.version, versions.get(run, 0))
+        best: dict[int, Result] = {}
+        for row in sorted(rows, key=lambda row: (row.value is None, row.rank, row.pk)):
+            if row.evaluation.version == versions[row.evaluation.run_id] and row.position_id != result.position_id:
+                best.setdefault(row.position_id, row)
+        return sorted(best.values(), key=lambda row: row.pk)
 
     def near(self, result: Result) -> list[ControlOutcome]:
         """Duplicate, spike and dilution of the result's own position."""
@@ -79,9 +95,11 @@ class Facts:
             acceptance = outcome.acceptance
             why = f"{outcome.why} Accepted by {acceptance.made_by}: {acceptance.reason}"
             yield Look(result, why, ACCEPTED, False)
+        if result.pk in self.overtaken:
+            yield Look(result, _approved_before(self.overtaken[result.pk]), OVERTAKEN, False)
         yield from (Look(result, words, KEPT_APART, False) for words in self.apart(result))
-        far = (other for other in self.others(result) if _far(result, other))
-        yield from (Look(result, _disagrees(result, other), DISAGREES, False) for other in far)
+        apart = (_disagrees(result, other) for other in self.others(result))
+        yield from (Look(result, words, DISAGREES, False) for words in apart if words)
         close = (outcome for outcome in self.near(result) if outcome.verdict == Verdict.CLOSE)
         yield from (Look(result, outcome.why, CLOSE, False) for outcome in close)
         marked = (MARKED[Mark(mark)] for mark in result.marks if mark in MARKED)
@@ -92,6 +110,7 @@ class Facts:
         yield from (Look(result, f"{found.words} Rule: {found.rule}.", UNLIKELY, False) for found in unlikely)
 
 
+@collecting_later()
 def facts_of(sample_ids: Collection[int], samples: Collection[Sample] | None = None) -> Facts:
     """Everything known of these samples' results; at most 21 queries, whatever their number.
 
@@ -99,13 +118,15 @@ def facts_of(sample_ids: Collection[int], samples: Collection[Sample] | None = N
     """
     if samples is None:
         samples = list(Sample.objects.filter(pk__in=sample_ids).select_related("submission"))
-    selections = newest_selections(sample_ids=sample_ids)
     candidates = _candidates(sample_ids)
     every = {row.pk: row for rows in candidates.values() for row in rows}
+    selections = newest_selections(sample_ids=sample_ids, known=every)
     every |= {selection.result_id: selection.result for selection in selections.values()}
+    reviews = newest_reviews(every, of_samples=sample_ids)
     return Facts(
         selections=selections,
-        decisions=newest_decisions(every),
+        decisions={pk: row for pk, row in reviews.items() if not row.overtaken},
+        overtaken={pk: row for pk, row in reviews.items() if row.overtaken},
         failures=failures_of(list(every.values())),
         candidates=candidates,
         own_controls=_own_controls(every.values()),
@@ -131,11 +152,8 @@ def key_of(result: Result) -> Key:
 
 
 def _candidates(sample_ids: Collection[int]) -> dict[Key, list[Result]]:
-    rows = (
-        Result.objects.filter(sample__in=sample_ids, is_candidate=True)
-        .select_related("evaluation__run__method_version__method", "position", "line")
-        .order_by("pk")
-    )
+    rows = list(Result.objects.filter(sample__in=sample_ids, is_candidate=True).order_by("pk"))
+    give_shared(rows)
     found: dict[Key, list[Result]] = {}
     for row in rows:
         found.setdefault(key_of(row), []).append(row)
@@ -158,13 +176,31 @@ def _own_controls(results: Collection[Result]) -> dict[tuple[int, int, int], lis
     return found
 
 
-def _far(one: Result, other: Result) -> bool:
-    """Whether two measurements differ by more than their expanded uncertainties allow, taken as independent."""
-    if None in (one.value, other.value, one.expanded_u, other.expanded_u) or one.unit != other.unit:
-        return False
-    return bool(abs(one.value - other.value) > hypot(one.expanded_u, other.expanded_u))
-
-
 def _disagrees(one: Result, other: Result) -> str:
-    values = f"{other.value:.4g} {other.unit} where this one gave {one.value:.4g} {one.unit}"
-    return f"Run {other.evaluation.run} gave {values}: farther apart than both uncertainties allow."
+    """In words, where two measurements differ by more than their expanded uncertainties allow, taken as independent."""
+    ours, theirs = as_seen(one), as_seen(other)
+    if ours is None or theirs is None or None in (one.expanded_u, other.expanded_u):
+        return ""
+    brought = farther_apart(ours, theirs)
+    if brought is None:
+        return ""
+    is_ours = one.evaluation.run_id == other.evaluation.run_id
+    where = f"Position {other.position.number} of the same run" if is_ours else f"Run {other.evaluation.run}"
+    gave = _said(theirs)
+    if (theirs.unit, theirs.reported_as) != (ours.unit, ours.reported_as):
+        named = f" {theirs.reported_as}" if theirs.reported_as != ours.reported_as else ""
+        gave = f"{gave}{named} ({_said(brought)})"
+    return f"{where} gave {gave} where this one gave {_said(ours)}: farther apart than both uncertainties allow."
+
+
+def _said(seen: Seen) -> str:
+    if seen.is_below:
+        return f"less than {seen.detection_limit:.3g} {seen.unit}"
+    return f"{seen.value:.4g} {seen.unit}"
+
+
+def _approved_before(row: Decided) -> str:
+    return (
+        f"Its moisture was recorded after {row.review.made_by} had approved it: look at the figure on dry basis, and"
+        " approve it again."
+    )

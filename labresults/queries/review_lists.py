@@ -3,16 +3,16 @@
 from django.db.models import Count, Exists, OuterRef, QuerySet, Subquery
 from django.db.models.functions import Coalesce
 
-from labresults.models import ReviewedResult, Submission
+from labresults.models import Submission
 from labresults.queries.lists import submissions
+from labresults.queries.overtaken import said_and_holding
 from labresults.queries.turned_down import standing
 from labresults.queries.waiting import open_work
 
 
 def reviewable() -> QuerySet[Submission]:
     """Submissions with the number of results that nobody has decided about, `unsaid`; one query a page."""
-    said = ReviewedResult.objects.filter(result=OuterRef("result"))
-    unsaid = standing().filter(~Exists(said), sample__submission=OuterRef("pk"))
+    unsaid = standing().filter(~Exists(said_and_holding()), sample__submission=OuterRef("pk"))
     counted = unsaid.order_by().values("sample__submission").annotate(n=Count("pk")).values("n")
     return submissions().annotate(unsaid=Coalesce(Subquery(counted), 0))
 

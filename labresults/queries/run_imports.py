@@ -1,6 +1,6 @@
 """A file of readings as it was understood, before anything of it is stored."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -202,3 +202,8 @@ def _beside_the_plan(plan: Plan, file: ReadFile, matched: Mapping[str, int]) -> 
     ]
     expected = sorted(set(plan.lines) - plan.there | again)
     return (*found, *check_against_run(file, plan.positions, expected, matched))
+
+
+def periods_of(runs: Collection[int]) -> list[tuple[datetime, datetime]]:
+    """From when to when each file of these runs, by key, was measured; one query."""
+    return list(ReadingFile.objects.filter(run__in=runs).values_list("measured_from", "measured_to"))

@@ -1,9 +1,11 @@
 """Pieces of a run that only some of its positions have: single replicates, times, additions."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from math import fsum, isclose, isfinite, nan
+
+from django.db.models import Q
 
 from labresults.calculation.units import factor
 from labresults.models import Content, Position, Reading, Run
@@ -26,22 +28,34 @@ def files_of(run: Run) -> dict[int, LoadedFile]:
     return {key: LoadedFile(Layout.from_json(text), times) for key, text, times in rows}
 
 
-def replicates_of_standards(run: Run, files: Mapping[int, LoadedFile]) -> dict[tuple[int, str], tuple[float, ...]]:
-    """Single replicates of the calibration solutions, in the file's unit, by position number and line; one query.
+def whole_readings(run: Run, also: tuple[int, int] | None = None) -> list[Reading]:
+    """Readings of the calibration solutions at every line, each with its position, line and file; one query.
+
+    also: position and line (keys) of another that is wanted with them. The bytes of the files are left out.
+    """
+    wanted = Q(position__role__in=CALIBRATING)
+    if also is not None:
+        wanted |= Q(position=also[0], line=also[1])
+    related = Reading.objects.select_related("position", "line", "file__made_by", "file__layout")
+    rows = related.defer("file__content").filter(wanted, run=run)
+    return list(rows.order_by("position__number", "line__element_id", "line__label"))
+
+
+def replicates_of_standards(
+    readings: Iterable[Reading], files: Mapping[int, LoadedFile]
+) -> dict[tuple[int, str], tuple[float, ...]]:
+    """Single replicates of the calibration solutions, in the file's unit, by position number and line; no query.
 
     As long as the file's list: NaN where it has a word for missing. A reading of which the file has only the mean, or
     that was read once, is not there; nor is one that is over range.
     """
-    rows = Reading.objects.filter(run=run, position__role__in=CALIBRATING, saturated=False, count__gt=1).values_list(
-        "position__number", "line__element_id", "line__label", "file_id", "replicates", "mean"
-    )
     found = {}
-    for number, element, label, file, texts, mean in rows.order_by(
-        "position__number", "line__element_id", "line__label"
-    ):
-        values = [_value(text, files[file].layout) for text in texts]
-        if len(values) > 1 and mean is not None:
-            found[number, f"{element} {label}"] = _in_unit_of(mean, values)
+    for row in readings:
+        if row.position.role not in CALIBRATING or row.saturated or row.count <= 1:
+            continue
+        values = [_value(text, files[row.file_id].layout) for text in row.replicates]
+        if len(values) > 1 and row.mean is not None:
+            found[row.position.number, str(row.line)] = _in_unit_of(row.mean, values)
     return found
 
 

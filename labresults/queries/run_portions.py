@@ -17,7 +17,6 @@ from labresults.models import (
     MethodVersion,
     Position,
     Request,
-    RequestedTerms,
     Run,
     Sample,
     SampleCorrection,
@@ -50,7 +49,7 @@ class KnownPortions:
     """What the portions of a run stand on."""
 
     version: MethodVersion
-    weighings: Mapping[int, Weighing]  # by portion: the newest
+    weighings: Mapping[int, Any]  # by portion: the newest, with what `_newest_weighings` says
     contents: Mapping[int, Mapping[str, Content]]  # by lot and element
     bases: Mapping[int, Basis]  # by sample
     moistures: Mapping[tuple[int, str], MassLoss]  # by sample and state of the material
@@ -84,25 +83,24 @@ class KnownPortions:
 
 
 def known_portions(run: Run, positions: Sequence[Position], seen: Seen | None = None) -> KnownPortions:
-    """Everything that the portions stand on; six queries, seven with `seen`: nothing later than that, else all."""
+    """Everything that the portions stand on; four queries. seen: nothing later than that, else all."""
     version = run.method_version
     weighings = _newest_weighings(positions, seen)
-    samples = _samples(positions, seen)
-    requests = _requests(samples, seen)
+    samples = _samples(positions, weighings)
+    requests, bases = _requests(samples, seen)
     moistures = _moistures(positions, weighings, seen)
-    charges = _newest_charges(weighings, seen)
     return KnownPortions(
         version=version,
         weighings=weighings,
         contents=_contents(positions, weighings, version),
-        bases=_bases(samples, requests),
+        bases=bases,
         moistures=moistures,
-        silver_added=frozenset(key for key, charge in charges.items() if charge.collector_mg),
+        silver_added=frozenset(key for key, weighing in weighings.items() if weighing.silver),
         seen=Seen(
             last_weighing=_last(weighings.values()),
-            last_request=_last(requests.values()),
+            last_request=max(requests, default=0),
             last_mass_loss=_last(moistures.values()),
-            last_fire_charge=_last(charges.values()),
+            last_fire_charge=max((row.charge or 0 for row in weighings.values()), default=0),
         ),
     )
 
@@ -184,29 +182,39 @@ def _last(rows: Iterable[Model]) -> int:
     return max((row.pk for row in rows), default=0)
 
 
-def _samples(positions: Sequence[Position], seen: Seen | None) -> dict[int, int]:
-    """Submission of each sample in the run, by the sample's key: the one that it stood in then; one query, or none.
+def _samples(positions: Sequence[Position], weighings: Mapping[int, Any]) -> dict[int, int]:
+    """Submission of each sample in the run, by the sample's key: the one that it stood in then; no query."""
+    found = {}
+    for row in (position.portion for position in positions if position.portion and position.portion.subsample):
+        weighing = weighings.get(row.pk)
+        moved_from = getattr(weighing, "moved_from", None)
+        found[row.subsample.sample_id] = moved_from or row.subsample.sample.submission_id
+    return found
 
-    The first move after that moment says where a sample came from.
+
+def _newest_weighings(positions: Sequence[Position], seen: Seen | None) -> dict[int, Any]:
+    """The newest weighing of each portion, by portion; one query.
+
+    Each with the newest crucible of its portion, `charge` (its key), and the silver that was added there, `silver`;
+    `moved_from`: the submission in which its sample stood at the moment of `seen`, where it was moved since.
     """
-    now = {
-        p.portion.subsample.sample_id: p.portion.subsample.sample.submission_id
-        for p in positions
-        if p.portion and p.portion.subsample
-    }
-    if seen is None or seen.moment is None or not now:
-        return now
-    source = Submission.objects.filter(number=OuterRef("before")).values("pk")
-    moved = SampleCorrection.objects.filter(what=Correction.MOVED, sample__in=list(now), made_at__gt=seen.moment)
-    rows = moved.annotate(source=Subquery(source)).order_by("-pk").values_list("sample_id", "source")
-    return now | dict(rows)
-
-
-def _newest_weighings(positions: Sequence[Position], seen: Seen | None) -> dict[int, Weighing]:
     rows = Weighing.objects.filter(portion__in=[p.portion_id for p in positions if p.portion_id])
+    charges = FireCharge.objects.filter(portion=OuterRef("portion")).order_by("-version")
     if seen is not None:
         rows = rows.filter(pk__lte=seen.last_weighing)
+        charges = charges.filter(pk__lte=seen.last_fire_charge)
+    if seen is not None and seen.moment is not None:
+        rows = rows.annotate(moved_from=_moved_from(seen.moment))
+    rows = rows.annotate(charge=Subquery(charges.values("pk")[:1]), silver=Subquery(charges.values("collector_mg")[:1]))
     return {row.portion_id: row for row in rows.order_by("version")}
+
+
+def _moved_from(moment: datetime) -> Subquery:
+    """Where the sample of a weighing stood before its first move after a moment; part of another query."""
+    sample = OuterRef("portion__subsample__sample")
+    moves = SampleCorrection.objects.filter(what=Correction.MOVED, sample=sample, made_at__gt=moment).order_by("pk")
+    source = Submission.objects.filter(number=OuterRef("before")).values("pk")
+    return Subquery(moves.annotate(source=Subquery(source)).values("source")[:1])
 
 
 def _contents(
@@ -221,25 +229,26 @@ def _contents(
     return found
 
 
-def _requests(samples: Mapping[int, int], seen: Seen | None) -> dict[int, Request]:
-    """The newest request of each submission in the run, which says what its samples are reported on; one query."""
+def _requests(samples: Mapping[int, int], seen: Seen | None) -> tuple[list[int], dict[int, Basis]]:
+    """The newest request of each submission in the run, and what it says each sample is reported on; one query.
+
+    A sample has its own terms, else those of its submission.
+    """
     rows = Request.objects.filter(submission__in=set(samples.values()))
     if seen is not None:
         rows = rows.filter(pk__lte=seen.last_request)
-    return {row.submission_id: row for row in rows.order_by("version")}
-
-
-def _bases(samples: Mapping[int, int], requests: Mapping[int, Request]) -> dict[int, Basis]:
-    """What each sample is reported on: its own terms, else those of its submission; one query."""
-    own = {
-        row.sample_id: Basis(row.basis)
-        for row in RequestedTerms.objects.filter(request__in=[request.pk for request in requests.values()])
-    }
-    return {
-        sample: own.get(sample, Basis(requests[submission].basis))
+    newest: dict[int, tuple[int, str]] = {}
+    own: dict[tuple[int, int], str] = {}
+    columns = ("submission", "pk", "basis", "terms__sample", "terms__basis")
+    for submission, pk, basis, sample, of_sample in rows.order_by("version").values_list(*columns):
+        newest[submission] = (pk, basis)
+        own[pk, sample] = of_sample
+    bases = {
+        sample: Basis(own.get((newest[submission][0], sample), newest[submission][1]))
         for sample, submission in samples.items()
-        if submission in requests
+        if submission in newest
     }
+    return [pk for pk, _ in newest.values()], bases
 
 
 def _moistures(
@@ -257,13 +266,3 @@ def _moistures(
     if not wanted or (seen is not None and not seen.last_mass_loss):
         return {}
     return moisture_of_samples(wanted, seen.last_mass_loss if seen else None)
-
-
-def _newest_charges(weighings: Mapping[int, Weighing], seen: Seen | None) -> dict[int, FireCharge]:
-    """The newest crucible of each portion, by portion; at most one query."""
-    if seen is not None and not seen.last_fire_charge:
-        return {}
-    rows = FireCharge.objects.filter(portion__in=list(weighings))
-    if seen is not None:
-        rows = rows.filter(pk__lte=seen.last_fire_charge)
-    return {row.portion_id: row for row in rows.order_by("version")}

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from django.db.models import Count, Exists, OuterRef, Prefetch, Q, QuerySet, Subquery
+from django.db.models import Case, Count, Exists, FilteredRelation, OuterRef, Prefetch, Q, QuerySet, Subquery, When
 
 from labresults.models import (
     AuditEvent,
@@ -21,14 +21,16 @@ from labresults.models import (
     RequestedDerived,
     RequestedMethod,
     Result,
+    ReviewedResult,
     Sample,
     SampleCorrection,
+    Selection,
     Submission,
     TestPortion,
     Weighing,
 )
 from labresults.queries.issued import issues_of_submissions
-from labresults.queries.results import newest_decisions, newest_selections
+from labresults.queries.overtaken import overtaken
 from labresults.terms import Basis, Correction, Decision
 
 
@@ -128,15 +130,16 @@ def concerns_of_sample(item: Sample) -> list[RequestConcern]:
 
 
 def asked_of_sample(item: Sample) -> AskedOfSample:
-    """What the newest request asks of a sample, and on what terms: its own where it has any; three queries."""
-    request = Request.objects.filter(submission=item.submission_id).select_related("limit_set").latest("version")
-    asked = request.methods.filter(Q(sample=item) | Q(sample=None)).select_related("method")
-    rows = list(asked.order_by("method__code"))
-    own = request.terms.filter(sample=item).select_related("limit_set").first()
+    """What the newest request asks of a sample, and on what terms: its own where it has any; two queries."""
+    own = FilteredRelation("terms", condition=Q(terms__sample=item))
+    requests = Request.objects.filter(submission=item.submission_id).annotate(own=own)
+    request: Any = requests.select_related("limit_set", "own__limit_set").latest("version")
+    rows = request.methods.filter(Q(sample=item) | Q(sample=None)).select_related("method").order_by("method__code")
+    terms = getattr(request, "own", request)  # there only where the sample has any
     return AskedOfSample(
         methods=tuple(row.method for row in rows if row.sample_id) or tuple(row.method for row in rows),
-        basis=Basis((own or request).basis),
-        limit_set=(own or request).limit_set,
+        basis=Basis(terms.basis),
+        limit_set=terms.limit_set,
         request=request,
     )
 
@@ -230,19 +233,24 @@ def positions_of(item: Sample) -> list[Position]:
 
 
 def candidates_of(item: Sample) -> list[Candidate]:
-    """Results of a sample from the evaluations that stand, and any other that was printed; five queries."""
+    """Results of a sample from the evaluations that stand, and any other that was printed; three queries."""
     later = Evaluation.objects.filter(run=OuterRef("evaluation__run"), version__gt=OuterRef("evaluation__version"))
-    rows = list(
+    method = OuterRef("evaluation__run__method_version__method")
+    newest = Selection.objects.filter(sample=item, method=method, element=OuterRef("element")).order_by("-pk")
+    lines: Any = Result._meta.get_field("printed").related_model
+    reviews = ReviewedResult.objects.annotate(overtaken=Case(When(overtaken(), then=True), default=False))
+    rows = (
         Result.objects.filter(Q(printed__isnull=False) | ~Exists(later), sample=item, is_candidate=True)
         .select_related("element", "line", "position", "evaluation__run__method_version__method")
-        .prefetch_related("printed__certificate")
+        .annotate(**{f"chosen_{of}": Subquery(newest.values(of)[:1]) for of in ("result", "rule", "reason")})
+        .prefetch_related(
+            Prefetch("printed", lines.objects.select_related("certificate").defer("certificate__document")),
+            Prefetch("reviews", reviews.select_related("review__made_by").order_by("-pk")),
+        )
         .distinct()
         .order_by("element__number", "evaluation__made_at", "rank")
     )
-    standing = newest_selections(sample_ids=[item.pk])
-    chosen = {selection.result_id: selection for selection in standing.values()}
-    decided = newest_decisions([row.pk for row in rows])
-    return [_candidate(row, chosen.get(row.pk), decided.get(row.pk)) for row in rows]
+    return [_candidate(row, next(iter(row.reviews.all()), None)) for row in rows]
 
 
 def in_words(item: Sample) -> list[NotMeasuredResult]:
@@ -269,14 +277,17 @@ def _how_far(portion: Any) -> str:
     return "planned or measured" if portion.planned_once else "weighed" if portion.weighed else "not weighed yet"
 
 
-def _candidate(result: Result, selection: Any, decided: Any) -> Candidate:
+def _candidate(result: Any, decided: ReviewedResult | None) -> Candidate:
     printed = tuple((f"{line.printed} {line.unit}", str(line.certificate)) for line in result.printed.all())
-    stands = selection is not None
+    stands = result.chosen_result == result.pk
+    if stands and decided is not None and decided.overtaken:  # type: ignore[attr-defined]
+        why = "approved before its moisture was recorded: to be reviewed again"
+        return Candidate(result, "selected", why, "", printed, stands)
     if decided is not None and (stands or decided.review.decision != Decision.APPROVE):
-        review = decided.review
-        return Candidate(result, review.decision, review.reason, str(review.made_by), printed, stands)
+        of = decided.review
+        return Candidate(result, of.decision, of.reason, str(of.made_by), printed, stands)
     if stands:
-        return Candidate(result, "selected", selection.reason or selection.rule, "", printed, stands)
+        return Candidate(result, "selected", result.chosen_reason or result.chosen_rule, "", printed, stands)
     if printed:
         return Candidate(result, "superseded", "another result was selected later", "", printed)
     return Candidate(result, "not selected", result.why_no_value, "", printed)

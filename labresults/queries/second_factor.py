@@ -1,11 +1,13 @@
 """A person's second factor (RFC 6238), read. Each function says how many database queries it makes."""
 
+import re
 from datetime import datetime
+from hashlib import sha256
 from hmac import compare_digest
 
 import pyotp
 
-from labresults.models import Person, SecondFactor, UsedCode
+from labresults.models import Person, RecoveryCode, SecondFactor, UsedCode
 
 STEP_S = 30
 DRIFT_STEPS = 1
@@ -33,7 +35,7 @@ def step_of(secret: str, code: str, at: datetime) -> int | None:
     now = int(at.timestamp()) // STEP_S
     totp = pyotp.TOTP(secret, interval=STEP_S)
     steps = range(max(0, now - DRIFT_STEPS), now + DRIFT_STEPS + 1)
-    return next((step for step in steps if compare_digest(totp.at(step * STEP_S), written)), None)
+    return next((step for step in steps if compare_digest(totp.at(step * STEP_S).encode(), written.encode())), None)
 
 
 def was_used(factor: SecondFactor, step: int) -> bool:
@@ -44,3 +46,30 @@ def was_used(factor: SecondFactor, step: int) -> bool:
 def has_second_factor(person: Person) -> bool:
     """Whether a code is asked for when somebody signs; one query."""
     return SecondFactor.objects.filter(person=person, end__isnull=True).exists()
+
+
+def is_recovery_code(written: str) -> bool:
+    """Whether what somebody typed is meant as a recovery code, and not as six digits; no query."""
+    return len(_plain(written)) > 8
+
+
+def digest_of(code: str) -> str:
+    """SHA-256 [hex] of a recovery code, however it was typed; no query."""
+    return sha256(_plain(code).encode()).hexdigest()
+
+
+def unused_code(factor: SecondFactor, code: str) -> RecoveryCode | None:
+    """The recovery code of the factor's newest issue that was typed, if it was not used; one query."""
+    standing = factor.recovery_codes.order_by("-issue").values("issue")[:1]
+    return factor.recovery_codes.filter(sha256=digest_of(code), issue=standing, use__isnull=True).first()
+
+
+def codes_left(factor: SecondFactor) -> int:
+    """How many recovery codes of the newest issue were not used yet; one query."""
+    standing = factor.recovery_codes.order_by("-issue").values("issue")[:1]
+    return factor.recovery_codes.filter(issue=standing, use__isnull=True).count()
+
+
+def _plain(written: str) -> str:
+    """Letters and digits alone, in capitals."""
+    return re.sub(r"[^A-Z0-9]", "", written.upper())

@@ -8,37 +8,19 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from django.db.models import Count, Exists, OuterRef, Q
+from django.db.models import Count, Exists, OuterRef
 
 from labresults.chain import Link, digest
 from labresults.models import (
     AuditEvent,
     Equipment,
-    Evaluation,
     Lot,
     Method,
     MethodVersion,
     PreparationBatch,
-    Result,
     Run,
-    Submission,
-    TestPortion,
     Weighing,
 )
-from labresults.queries.issued import issues_of_submissions
-
-
-@dataclass(frozen=True)
-class Touched:
-    """What stands on a lot, and on the lots made from it."""
-
-    lots: list[Lot]
-    batches: list[PreparationBatch]
-    portions: list[TestPortion]
-    weighings: list[Weighing]
-    runs: list[Run]
-    submissions: list[Submission]
-    certificates: list[Any]
 
 
 @dataclass(frozen=True)
@@ -107,40 +89,6 @@ def lot(number: str) -> Lot:
     )
 
 
-def touched_by(origin: Lot) -> Touched:
-    """Forward from a lot: lots made from it, batches, portions, runs, submissions, certificates; about ten queries.
-
-    A submission is touched when one of its samples has a candidate result from a run that stands on these lots, or was
-    prepared in a batch with one of them.
-    """
-    lots = _with_descendants(origin)
-    keys = [row.pk for row in lots]
-    batches = list(
-        PreparationBatch.objects.filter(
-            Q(reagents__in=keys)
-            | Q(portions__lot__in=keys)
-            | Q(portions__weighings__internal_standard_lot__in=keys)
-            | Q(portions__fire_charges__flux_lot__in=keys)
-            | Q(portions__fire_charges__collector_lot__in=keys)
-        )
-        .select_related("method_version__method")
-        .distinct()
-        .order_by("-pk")
-    )
-    spiked = list(
-        Weighing.objects.filter(spike_lot__in=keys).select_related("portion__batch", "spike_lot").order_by("-pk")
-    )
-    runs = list(
-        Run.objects.filter(positions__lot__in=keys).select_related("method_version__method").distinct().order_by("-pk")
-    )
-    portions = list(TestPortion.objects.filter(lot__in=keys).select_related("batch", "lot").order_by("-pk"))
-    submissions = list(
-        Submission.objects.filter(_stands_on(runs, batches)).select_related("client").distinct().order_by("-pk")
-    )
-    certificates = issues_of_submissions([row.pk for row in submissions]).order_by("-pk")
-    return Touched(lots, batches, portions, spiked, runs, submissions, list(certificates))
-
-
 def equipment(code: str) -> Equipment:
     """A piece of equipment; one query. Raises Equipment.DoesNotExist."""
     return Equipment.objects.get(code=code)
@@ -165,21 +113,6 @@ def event(seq: int) -> Opened:
     content = json.loads(row.content)
     link = Link(row.seq, row.content, row.previous, row.sha256)
     return Opened(row, content, _changes(content), digest(link.seq, link.content, link.previous) == link.sha256)
-
-
-def _with_descendants(origin: Lot) -> list[Lot]:
-    """The lot and all lots made from it, however far; one query a generation."""
-    lots, generation = [origin], [origin]
-    while generation:
-        generation = list(Lot.objects.filter(made_from__in=generation).select_related("material").order_by("pk"))
-        lots += generation
-    return lots
-
-
-def _stands_on(runs: list[Run], batches: list[PreparationBatch]) -> Q:
-    later = Evaluation.objects.filter(run=OuterRef("evaluation__run"), version__gt=OuterRef("evaluation__version"))
-    measured = Result.objects.filter(~Exists(later), is_candidate=True, evaluation__run__in=runs).values("sample")
-    return Q(samples__in=measured) | Q(samples__subsamples__portions__batch__in=batches)
 
 
 def _changes(content: dict[str, Any]) -> list[tuple[str, Any, Any]]:

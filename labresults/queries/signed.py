@@ -2,10 +2,13 @@
 
 from collections.abc import Collection, Iterable, Iterator
 
+from django.db.models import Case, Q, When
+
 from labresults.chain import digest_rows
 from labresults.models import (
     AuditEvent,
     DiscardedPortion,
+    Evaluation,
     FireCharge,
     LetStand,
     MassLoss,
@@ -16,6 +19,8 @@ from labresults.models import (
     Weighing,
 )
 from labresults.queries.review_facts import Facts
+from labresults.queries.review_overrides import overrides_of
+from labresults.terms import Role
 
 
 def values_digest(results: Iterable[Result]) -> str:
@@ -35,10 +40,11 @@ def _signed(row: Result) -> tuple[object, ...]:
 
 
 def own_work(by: Person, rows: Collection[Result], facts: Facts) -> set[str]:
-    """What somebody did for any of these results, in words; nine queries. Judged for each result, not for each run.
+    """What somebody did for any of these results, in words; eleven queries. Judged for each result, not for each run.
 
     rows: with evaluation, run and portion loaded. Preparing, weighing, drying, firing, adding reagents; planning,
-    loading and evaluating the run; choosing a result by name, accepting a control sample, letting a repeat stand.
+    loading and evaluating the run; choosing a result by name, accepting a control sample, letting a repeat stand,
+    allowing what had expired or was overdue.
     """
     return {*_at_the_bench(by, rows), *_at_the_run(by, rows), *_by_name(by, rows, facts)}
 
@@ -47,7 +53,10 @@ def _at_the_bench(by: Person, rows: Collection[Result]) -> Iterator[str]:
     portions = {row.position.portion_id for row in rows if row.position.portion_id}
     batches = {row.position.portion.batch for row in rows if row.position.portion_id}
     yield from (f"batch {batch}" for batch in batches if batch.made_by_id == by.pk)
-    weighed = Weighing.objects.filter(portion__in=portions, made_by=by).select_related("portion")[:3]
+    # A blank, a reference material or a duplicate of the batch decides about its samples as their own masses do.
+    of_these = Q(portion__in=portions) | Q(portion__batch__in=batches) & ~Q(portion__role=Role.SAMPLE)
+    own_first = Case(When(portion__in=portions, then=0), default=1)
+    weighed = Weighing.objects.filter(of_these, made_by=by).order_by(own_first, "pk").select_related("portion")[:3]
     yield from (f"weighing {row.portion}" for row in weighed)
     again = DiscardedPortion.objects.filter(replaced_by__in=portions, made_by=by).select_related("portion")[:3]
     yield from (f"discarding {row.portion}" for row in again)
@@ -64,7 +73,9 @@ def _at_the_bench(by: Person, rows: Collection[Result]) -> Iterator[str]:
 def _at_the_run(by: Person, rows: Collection[Result]) -> Iterator[str]:
     runs = {row.evaluation.run for row in rows}
     yield from (f"planning {run}" for run in runs if run.made_by_id == by.pk)
-    yield from (f"evaluating {row.evaluation.run}" for row in rows if row.evaluation.made_by_id == by.pk)
+    # An earlier evaluation too: what was left out of it was somebody's judgement of this run.
+    evaluated = Evaluation.objects.filter(run__in=runs, made_by=by).select_related("run")
+    yield from (f"evaluating {row.run}" for row in evaluated)
     yield from (f"loading {file.name}" for file in ReadingFile.objects.filter(run__in=runs, made_by=by))
 
 
@@ -74,6 +85,8 @@ def _by_name(by: Person, rows: Collection[Result], facts: Facts) -> Iterator[str
     yield from (f"choosing {row.element_id} in {row.sample}" for row in chosen)
     stood = LetStand.objects.filter(position__in={row.position_id for row in rows}, made_by=by)
     yield from (f"letting {row.position.label} stand" for row in stood.select_related("position")[:3])
+    allowed = overrides_of(rows).filter(made_by=by)[:3]
+    yield from (f"allowing {override.lot or override.equipment}" for override in allowed)
     for row in rows:
         accepted = facts.failures[row.pk]["accepted"]
         yield from (f"accepting {one.position.label}" for one in accepted if one.acceptance.made_by_id == by.pk)

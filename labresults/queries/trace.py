@@ -1,6 +1,6 @@
 """From a result back to everything that it stands on, and forward from anything to what stands on it.
 
-`trace` makes about 25 queries, however large the database; the calculation is done again from what is stored, never
+`trace` makes at most 22 queries, however large the database; the calculation is done again from what is stored, never
 copied from the result. What most results do not have (remarks, cases, estimated limits) is asked for only where it is.
 """
 
@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import Exists, OuterRef, Q, Subquery
+from django.db.models import Case, Exists, F, FilteredRelation, OuterRef, Q, Subquery, Value, When
 
 from labresults.calculation.budget import Contribution
 from labresults.calculation.run import FittedCurve, LineSpecification, Step
@@ -31,14 +31,14 @@ from labresults.models import (
     Selection,
     Weighing,
 )
+from labresults.queries.failures import Standing, failures_of, in_failed_batches
 from labresults.queries.nonconforming import cases_of
-from labresults.queries.results import Standing, failures_of, newest_decisions
 from labresults.queries.run_portions import seen_by
 from labresults.queries.run_tables import LoadedRun, load
 from labresults.queries.trace_events import events_of, moments_of, subjects_of
 from labresults.queries.trace_materials import StandsOn, lots_of, stands_on, weighed_beside
 from labresults.queries.trace_numbers import budget_of, computed_again, limits_of
-from labresults.terms import OF_POSITIONS, OF_READINGS
+from labresults.terms import CALIBRATING, OF_POSITIONS, OF_READINGS
 
 
 @dataclass(frozen=True)
@@ -93,11 +93,10 @@ class Trace:
         return self.reading.file if self.reading else None
 
 
-def trace(result_pk: int) -> Trace:
-    """Walk back from a result. Raises Result.DoesNotExist."""
-    result = _asked(result_pk)
+def trace(result: Any) -> Trace:
+    """Walk back from a result of `asked`."""
     evaluation = result.evaluation
-    loaded = _as_evaluated(evaluation)
+    loaded = _as_evaluated(result)
     steps, recomputed, fitted = computed_again(result, loaded)
     line = next((each for each in loaded.method.lines if each.key == str(result.line)), None)
     calibration = Calibration.objects.filter(
@@ -107,7 +106,7 @@ def trace(result_pk: int) -> Trace:
     lots, reagents = lots_of(standards, result.position.portion)
     weighing = _as_weighed(loaded, result.position.portion_id)
     dried, check = loaded.known.dried(result.position.portion), _balance_check(weighing)
-    outcomes = _outcomes(result)
+    outcomes, failed = _outcomes(result)
     printed = _printed(result)
     candidates = _candidates(result)
     return Trace(
@@ -119,7 +118,7 @@ def trace(result_pk: int) -> Trace:
         line=line,
         limits=limits_of(result, line) if result.any_limit else [],
         evaluation=evaluation,
-        readings=_readings(result, standards),
+        readings=_readings(result, standards, loaded),
         calibration=calibration,
         fitted=fitted,
         standards=standards,
@@ -130,9 +129,9 @@ def trace(result_pk: int) -> Trace:
         batch_reagents=reagents,
         selection=_chosen(candidates),
         candidates=candidates,
-        review=newest_decisions([result.pk]).get(result.pk),
+        review=getattr(result, "decided", None),  # Django gives none where there is none
         outcomes=outcomes,
-        failures=failures_of([result], outcomes=outcomes)[result.pk],
+        failures=failures_of([result], outcomes=outcomes, failed=failed)[result.pk],
         stands_on=stands_on(loaded, weighing, lots),
         printed=printed,
         comments=_comments(result) if result.is_remarked else [],
@@ -141,14 +140,21 @@ def trace(result_pk: int) -> Trace:
     )
 
 
-def _asked(result_pk: int) -> Any:
-    """The result, with whether anybody remarked something, any case is on record, any limit estimated; one query."""
+def asked(which: Q, **more: F) -> Any:
+    """A result as `trace` takes it: whether anybody remarked something, any case is on record, any limit estimated.
+
+    With what it is of, `decided`, the newest review of it, and more of what `which` joins; one query. Raises
+    Result.DoesNotExist.
+    """
+    newer = ReviewedResult.objects.filter(result=OuterRef("reviews__result"), pk__gt=OuterRef("reviews__pk"))
     flags = {
         "is_remarked": Exists(ResultComment.objects.filter(result=OuterRef("pk"))),
         "any_case": Exists(NonconformingWork.objects.all()),
         "any_limit": Exists(LimitEstimate.objects.filter(line=OuterRef("line"))),
+        "decided": FilteredRelation("reviews", condition=~Q(Exists(newer))),
     }
-    return Result.objects.annotate(**flags).select_related(*_WITH_RESULT).get(pk=result_pk)
+    rows = Result.objects.filter(which).annotate(**flags, **more)
+    return rows.select_related(*_WITH_RESULT, "decided__review__made_by").get()
 
 
 _WITH_RESULT = (
@@ -168,12 +174,19 @@ _WITH_RESULT = (
 )
 
 
-def _readings(result: Result, standards: Sequence[Position]) -> dict[int, Reading]:
-    """Readings at the line of a result, of its own position and of the standards of its curve; one query."""
-    places = {result.position.pk: result.position.number} | {each.pk: each.number for each in standards}
-    rows = Reading.objects.filter(run=result.evaluation.run_id, position__in=places, line=result.line_id)
-    rows = rows.select_related("file__made_by", "file__layout").defer("file__content")
-    return {places[row.position_id]: row for row in rows}
+def _readings(result: Result, standards: Sequence[Position], loaded: LoadedRun) -> dict[int, Reading]:
+    """Readings at the line of a result, of its own position and of the standards of its curve; no query.
+
+    One query where the standards of its curve are samples, made by additions.
+    """
+    rows = {row.position.number: row for row in loaded.readings if row.line_id == result.line_id}
+    others = [each.pk for each in standards if each.role not in CALIBRATING and each.number not in rows]
+    if others:
+        more = Reading.objects.filter(run=result.evaluation.run_id, position__in=others, line=result.line_id)
+        more = more.select_related("position", "file__made_by", "file__layout").defer("file__content")
+        rows |= {row.position.number: row for row in more}
+    wanted = {result.position.number, *(each.number for each in standards)}
+    return {number: row for number, row in rows.items() if number in wanted}
 
 
 def _comments(result: Result) -> list[ResultComment]:
@@ -181,13 +194,15 @@ def _comments(result: Result) -> list[ResultComment]:
     return list(result.comments.select_related("made_by").order_by("pk"))
 
 
-def _as_evaluated(evaluation: Evaluation) -> LoadedRun:
-    """The run with its readings and portions as its evaluation saw them."""
+def _as_evaluated(result: Result) -> LoadedRun:
+    """The run with its readings and portions as the evaluation of a result saw them."""
+    evaluation = result.evaluation
     return load(
         evaluation.run,
         left_out=[(number, line) for number, line in evaluation.left_out],
         seen=seen_by(evaluation),
         rules=evaluation.rules,
+        also=(result.position_id, result.line_id),
     )
 
 
@@ -237,21 +252,34 @@ def _chosen(candidates: Sequence[Any]) -> Chosen | None:
     return Chosen(chosen.pk, chosen.chosen_by, chosen.chosen_why) if chosen else None
 
 
-def _outcomes(result: Result) -> list[ControlOutcome]:
-    """Control samples judged at this line in this evaluation, and what speaks for the position at every line."""
-    whole = Q(measure__in=OF_POSITIONS, position=result.position_id)
-    return list(
-        ControlOutcome.objects.filter(Q(line=result.line_id) | whole, evaluation=result.evaluation_id)
+def _outcomes(result: Result) -> tuple[list[ControlOutcome], list[ControlOutcome]]:
+    """Control samples judged at this line in this evaluation, and what speaks for the position at every line.
+
+    And those of its batch that failed in any run that read its portion, at lines of its element; one query for both.
+    """
+    portion = [result.position.portion_id] if result.position.portion_id else []
+    runs = Evaluation.objects.filter(run__in=Position.objects.filter(portion__in=portion).values("run"))
+    own = Q(
+        Q(line=result.line_id) | Q(measure__in=OF_POSITIONS, position=result.position_id), evaluation=result.evaluation
+    )
+    of_batch = in_failed_batches() & Q(evaluation__in=runs.values("pk"), line__element=result.element_id)
+    rows = list(
+        ControlOutcome.objects.filter(own | of_batch if portion else own)
         .exclude(~Q(position=result.position_id), measure__in=OF_READINGS)
         .select_related(
-            "position__lot__material",
-            "position__portion__subsample__sample",
-            "line",
-            "criterion",
+            "evaluation", "position__lot__material", "position__portion__subsample__sample", "line", "criterion",
             "acceptance__made_by",
         )
+        .annotate(failed_in_batch=Case(When(of_batch, then=True), default=False) if portion else Value(False))
         .order_by("position__number", "pk")
-    )
+    )  # fmt: skip
+    at_its_line = [row for row in rows if row.evaluation_id == result.evaluation_id and _speaks_for(row, result)]
+    return at_its_line, sorted((row for row in rows if row.failed_in_batch), key=lambda row: row.pk)
+
+
+def _speaks_for(outcome: ControlOutcome, result: Result) -> bool:
+    """Whether an outcome of its evaluation is at the line of a result, or of its whole position."""
+    return outcome.line_id == result.line_id or outcome.position_id == result.position_id
 
 
 def _printed(result: Result) -> list[Any]:

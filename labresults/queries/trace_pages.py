@@ -6,11 +6,13 @@ from datetime import datetime
 from itertools import zip_longest
 from typing import Any
 
+from django.db.models import Q
+
 from labresults.calculation.budget import Contribution
 from labresults.calculation.reading_back import predicted_signals
 from labresults.models import AuditEvent, ControlOutcome, Person, Position, Result
 from labresults.queries.preparation import kept_apart
-from labresults.queries.trace import Trace, trace
+from labresults.queries.trace import Trace, asked, trace
 from labresults.queries.trace_events import ON_THE_WAY
 from labresults.terms import Reach
 
@@ -108,12 +110,13 @@ class TracePage:
         return any(each.pk == self.result.pk and each.superseded for each in self.trace.candidates)
 
 
-def trace_page(result_pk: int, line: int | None = None) -> TracePage:
-    """Everything behind one result; the queries of `trace` alone. line: key of the printed line that is asked about.
+def trace_page(result_pk: int) -> TracePage:
+    """Everything behind one result; the queries of `asked` and `trace` alone. Raises Result.DoesNotExist."""
+    return page_of(trace(asked(Q(pk=result_pk))))
 
-    Raises Result.DoesNotExist.
-    """
-    found = trace(result_pk)
+
+def page_of(found: Trace, line: int | None = None) -> TracePage:
+    """A trace with what a reader sees of it; no query. line: key of the printed line that is asked about."""
     beside = _beside(found)
     return TracePage(
         trace=found,

@@ -5,7 +5,8 @@ A sample stands where the least advanced of the methods asked for it stands:
 - Preparation: no portion of it has been weighed for the method; or a result that stands was sent back to be prepared
   anew, and no later batch has it weighed.
 - Runs: weighed, but no result yet; or the result that stands was refused or sent back.
-- Review: a result stands and nobody has said anything of it, or results are there and none was selected.
+- Review: a result stands and nobody has said anything of it, or its moisture was recorded since it was approved, or
+  results are there and none was selected.
 - Certificates: every result that stands is approved, or the method has a result in words; no final certificate yet.
 - Reception: nothing is asked for it, so the counter has to ask the client.
 
@@ -27,12 +28,12 @@ from labresults.models import (
     NotMeasuredResult,
     Request,
     Result,
-    ReviewedResult,
     Sample,
     Weighing,
 )
 from labresults.queries.asked import samples_and_methods
 from labresults.queries.issued import answered
+from labresults.queries.overtaken import said_and_holding
 from labresults.queries.turned_down import standing, to_prepare, turned_down
 from labresults.terms import Role, Station
 
@@ -167,7 +168,6 @@ def _sample_and_method(request_ids: list[int]) -> QuerySet[Sample, dict[str, Any
     ours = {"sample": OuterRef("pk"), "method": OuterRef("method")}
     stands = standing().filter(**ours)
     again = turned_down(stands)
-    said = ReviewedResult.objects.filter(result=OuterRef("result"))
     return (
         samples_and_methods(request_ids)
         .annotate(
@@ -188,7 +188,7 @@ def _sample_and_method(request_ids: list[int]) -> QuerySet[Sample, dict[str, Any
                 )
             ),
             selected=Exists(stands),
-            unsaid=Exists(stands.filter(~Exists(said))),
+            unsaid=Exists(stands.filter(~Exists(said_and_holding()))),
             again=Exists(again),
             anew=Exists(to_prepare(again)),
         )

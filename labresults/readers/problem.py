@@ -5,6 +5,8 @@ import io
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from labresults.readers.harmless import protected
+
 
 @dataclass(frozen=True)
 class Asks:
@@ -44,7 +46,6 @@ class Problem:
 
 
 PROBLEM_HEADINGS = ("file", "row", "column", "what is wrong", "found", "expected", "what to do")
-_STARTS_A_FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
 def named(problems: Sequence[Problem], filename: str) -> tuple[Problem, ...]:
@@ -62,9 +63,5 @@ def problems_csv(problems: Sequence[Problem]) -> bytes:
     writer.writerow(PROBLEM_HEADINGS)
     for p in problems:
         row = (p.file, "" if p.row is None else p.row, p.column or "", p.what, p.found, p.expected, p.what_to_do)
-        writer.writerow([_plain(cell) for cell in row])
+        writer.writerow([protected(cell) if isinstance(cell, str) else cell for cell in row])
     return out.getvalue().encode("utf-8-sig")
-
-
-def _plain(cell: str | int) -> str | int:
-    return f"'{cell}" if isinstance(cell, str) and cell.startswith(_STARTS_A_FORMULA) else cell

@@ -1,7 +1,7 @@
 """Numbers with units, days and judgements, formatted in one place for every page."""
 
 from datetime import date
-from decimal import Decimal
+from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from typing import Any
 
 from django import template
@@ -28,6 +28,14 @@ def figures(value: float | None, count: int = 4) -> str:
         return _grouped(exact)
     rounded = _to_figures(exact, count)
     return _grouped(_to_figures(rounded, count) if rounded.adjusted() > exact.adjusted() else rounded)
+
+
+@register.filter
+def bound(value: float, sign: str) -> str:
+    """What follows < or >, to two figures, rounded so that it holds: up after <, down after >."""
+    exact = Decimal(f"{value:.12g}")
+    step = Decimal(1).scaleb(min(0, exact.adjusted() - 1))
+    return _grouped(exact.quantize(step, ROUND_CEILING if sign == "<" else ROUND_FLOOR))
 
 
 @register.filter

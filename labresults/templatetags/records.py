@@ -1,12 +1,16 @@
 """From an audit event to the record that it speaks of, and from a record to its audit events."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from typing import Any
 from urllib.parse import urlencode
 
 from django import template
 from django.urls import NoReverseMatch, reverse
 
 register = template.Library()
+
+_SHOWN, _MOST = 10, 20
+"""So many terms of a calculation are shown where there are more than the most; the others are folded away."""
 
 _PAGES: Mapping[str, str] = {
     "submission": "submission",
@@ -76,3 +80,11 @@ def audit_address(subject: object) -> str:
 def forward_address(name: object, kind: str) -> str:
     """The address of what one thing touched."""
     return f"{reverse('forward')}?{urlencode({'kind': kind, 'name': str(name)})}"
+
+
+@register.filter
+def in_parts(steps: Sequence[Any]) -> dict[str, Sequence[Any]]:
+    """A derived result's steps: the first terms, the others where there are very many, and what is made of them."""
+    terms = next((place for place, step in enumerate(steps) if step.result is None), len(steps))
+    shown = _SHOWN if terms > _MOST else terms
+    return {"first": steps[:shown], "folded": steps[shown:terms], "rest": steps[terms:]}

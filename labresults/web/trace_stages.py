@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from labresults.plots.lineage import Stage, Stands
 from labresults.queries.trace_pages import TracePage
-from labresults.templatetags.quantities import figures, plain, things
+from labresults.templatetags.quantities import factor, figures, plain, things
 from labresults.terms import Station, Verdict
 
 _MOST_LOTS = 3
@@ -63,7 +63,7 @@ def _prepared(page: TracePage) -> list[Stage]:
         Station.PREPARATION, _taken(weighing), (people, *_balance(page), *_moisture(page), batch), batch.address
     )
     reagents = tuple(_lots(page.trace.batch_reagents, 0, "reagent"))
-    diluted = "Not diluted" if weighing.dilution == 1 else f"Diluted × {plain(weighing.dilution)}"
+    diluted = "Not diluted" if weighing.dilution == 1 else f"Diluted × {factor(weighing.dilution)}"
     made_up = Stands(diluted, weighing.dilution_written or f"weighed {weighing.state}", batch.address)
     return [taken, Stage(Station.PREPARATION, _solution(page), (made_up, *reagents), batch.address)]
 
@@ -79,10 +79,10 @@ def _solution(page: TracePage) -> str:
     weighing = page.trace.weighing
     total = (weighing.dilution if weighing else 1.0) * page.result.position.dilution
     if weighing and weighing.volume_mL is not None:
-        return f"{plain(weighing.volume_mL)} mL × {plain(total)}"
+        return f"{plain(weighing.volume_mL)} mL × {factor(total)}"
     if weighing and weighing.solvent_g is not None:
-        return f"+ {plain(weighing.solvent_g)} g × {plain(total)}"
-    return f"× {plain(total)}"
+        return f"+ {plain(weighing.solvent_g)} g × {factor(total)}"
+    return f"× {factor(total)}"
 
 
 def _balance(page: TracePage) -> Iterator[Stands]:

@@ -34,6 +34,7 @@ from reports.models import (
 from reports.queries.evidence import Prepared, as_rows, digest_of_evidence, gathered, own_rows
 from reports.queries.pages import further_of, issues_of
 from reports.queries.previews import preview, refuse_what_is_missing
+from reports.queries.rule_sets import keys_of_rules
 from reports.render.files import Progress, draw_files
 
 if TYPE_CHECKING:
@@ -50,7 +51,7 @@ def _first(*, rule_set: RuleSetVersion, by: "Person", **named: Any) -> Prepared:
     """The document as it would be issued now, and the digests of everything that it will stand on."""
     document, found = preview(rule_set=rule_set, by=by, **named)
     refuse_what_is_missing(document)
-    return document, found, gathered(found, by.pk, rule_set)
+    return document, found, gathered(found, by.pk, {rule_set.pk, *keys_of_rules(document)})
 
 
 @act("issue_certificate", prepare=_first)
@@ -73,8 +74,9 @@ def issue_certificate(
     before, or when a result changed in between; BadInput when the submissions are not of one client.
     """
     _refuse_a_second(form_key)
-    if any(other.client_id != submission.client_id or other.pk == submission.pk for other in further):
-        raise BadInput("A combined certificate is of several submissions of one client: leave out the others.")
+    together = {submission.pk, *(other.pk for other in further)}
+    if len(together) <= len(further) or any(other.client_id != submission.client_id for other in further):
+        raise BadInput("A combined certificate is of submissions of one client, each once: leave out the others.")
     for one in (submission, *further):
         there = issues_of(one).order_by("-pk").first()
         if there:
@@ -147,6 +149,7 @@ def publish_certificate(
         raise WrongState(f"{certificate} is published already; its files never change.")
     if hashlib.sha256(certificate.document.encode()).hexdigest() != certificate.document_sha256:
         raise WrongState(f"The document of {certificate} does not give its SHA-256. Tell the quality manager.")
+    registered_key(at)  # the key that signed may have been ended while it was drawn
     files = [
         CertificateFile.objects.create(
             certificate=certificate,
@@ -229,7 +232,7 @@ def _refuse_what_changed(found: Reportable) -> None:
     if newest == found.newest_event:
         return
     if _evidence(reportable(found.submission, found.further)) != _evidence(found):
-        raise WrongState("A result, a review or a sample changed in the meantime. Look at the preview again.")
+        raise WrongState("Something that the certificate says changed in the meantime. Look at the preview again.")
 
 
 def _evidence(found: Reportable) -> tuple[object, ...]:
@@ -241,6 +244,10 @@ def _evidence(found: Reportable) -> tuple[object, ...]:
         sorted((pk, item.review_id) for pk, item in found.decisions.items()),
         sorted(row.pk for row in found.not_measured.values()),
         [(one.of, one.row.pk, one.derived) for one in found.derived],
+        sorted(outcome.pk for standing in found.failures.values() for outcome in standing["accepted"]),
+        [[row.pk for row in rows] for rows in (found.opinions, found.sampling_records, found.concerns, found.limits)],
+        sorted(row.pk for row in found.scope),
+        sorted((of, terms.pk) for of, terms in found.terms.items()),
     )
 
 

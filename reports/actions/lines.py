@@ -28,7 +28,7 @@ def _lines(
     derived: dict[tuple[str, str], DerivedOf],
 ) -> Iterator[CertificateLine]:
     samples = {sample.number: sample.pk for sample in found.samples}
-    sets = {str(one.sample_set): one.sample_set for one in found.derived if one.sample_set}
+    sets = {one.of: one.sample_set for one in found.derived if one.sample_set}
     units = {column.key: column.unit for column in (*document.columns, *document.grade_columns)}
     for name, cell in _cells(document):
         one = derived.get((name, cell.column))

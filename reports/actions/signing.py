@@ -8,8 +8,10 @@ from django.conf import settings
 
 from labresults.acts import BadInput, Done, WrongState, act
 from reports.models import SigningCertificate, SigningCertificateEnd
+from reports.queries.signing import stamp_roots
 from reports.signing.keys import KeyTrouble, PublicHalf, SigningKey, open_key
 from reports.signing.sign import sign_pdf
+from reports.signing.stamps import Authority, StampTrouble
 
 if TYPE_CHECKING:
     from labresults.models import Person
@@ -74,10 +76,25 @@ def registered_key(at: datetime) -> SigningKey:
 
 
 def signed(pdf: bytes, document: "CertificateDocument", at: datetime) -> bytes:
-    """The PDF of a certificate with the laboratory's signature. Raises WrongState when there is no key for it."""
+    """The PDF of a certificate with the laboratory's signature, stamped by an outside clock if the settings name one.
+
+    Raises WrongState when there is no key for it, or no time stamp: a certificate that should bear one is never issued
+    without, since then one that was dated back could be called one from an outage.
+    """
     key = registered_key(at)
     meaning = f"{document.title} {document.number}, issue {document.issue}, issued for the laboratory"
     try:
-        return sign_pdf(pdf, key, at=at, name=document.laboratory, place=document.place_of_work, meaning=meaning)
+        return sign_pdf(
+            pdf, key, at=at, name=document.laboratory, place=document.place_of_work, meaning=meaning,
+            authority=_authority(),
+        )  # fmt: skip
+    except StampTrouble as trouble:
+        raise WrongState(f"{trouble} What is frozen stays as it is, and is not public: draw it again.") from trouble
     except KeyTrouble as trouble:
         raise WrongState(str(trouble)) from trouble
+
+
+def _authority() -> Authority | None:
+    if not settings.TIMESTAMPS:
+        return None
+    return Authority(settings.TIMESTAMPS, stamp_roots())

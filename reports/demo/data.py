@@ -8,7 +8,7 @@ import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -45,6 +45,12 @@ def moved(value: Any) -> Any:
     if isinstance(value, list):
         return [moved(inner) for inner in value]
     return value
+
+
+def november(day: int, hour: int, minute: int) -> datetime:
+    """Return a time in the story's November, UTC, moved with everything else."""
+    at: datetime = moved(datetime(2026, 11, day, hour, minute, tzinfo=UTC))
+    return at
 
 
 def read(name: str) -> dict[str, Any]:

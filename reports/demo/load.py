@@ -21,19 +21,16 @@ from labresults.actions.methods import add_method_version, save_layout
 from labresults.actions.people import authorise_person, enrol_person, found_laboratory
 from labresults.actions.plausibility import register_plausibility
 from labresults.actions.samples import register_client, register_matrices
+from labresults.actions.scope import ScopeRow, register_scope
 from labresults.calculation.tray import Tray
 from labresults.management.definitions import read_definition
 from labresults.models import Client, Element, Layout, LimitSet, Lot, Material, Matrix, Method, Person
 from labresults.readers.layout import Layout as LayoutSpecification
 from labresults.readers.weighing_layout import WeighingLayout
 from labresults.terms import Basis, DayPart, EquipmentKind, MaterialKind, PlausibilityKind, Task
-from reports.actions.rule_sets import save_rule_set
 from reports.demo.data import FIXTURES, criteria_of, method_names, plausibility_rules, read
+from reports.demo.reporting import agree_on_files, save_rules
 from reports.models import RuleSetVersion
-from reports.rules.ruleset import RuleSet
-
-RULES = RuleSet(name="R2", version=1)
-"""Three figures, no finer than the detection limit, half to even (the method page of the laboratory shows it)."""
 
 
 @dataclass(frozen=True)
@@ -65,13 +62,15 @@ def found() -> Founded:
     _holding_times(quality, at)
     _plausibility(quality, at)
     _derived(quality, at)
+    _scope(quality, at)
+    agree_on_files(quality, at, clients)
     _usual_requests(people["marlow"], at, clients, limits)
     return Founded(
         people=people,
         clients=clients,
         layouts=_layouts(quality, at),
         limits=limits,
-        rules=save_rule_set(by=quality, at=at, rule_set=RULES),
+        rules=save_rules(quality, at),
         password=laboratory["sign_in"]["password"],
     )
 
@@ -223,6 +222,21 @@ def _derived(by: Person, at: datetime) -> None:
     """The derived results that the program ships with."""
     for path in sorted((FIXTURES / "derived").glob("*.toml")):
         define_derived(by=by, at=at, reason="as shipped", **read_definition(path))
+
+
+def _scope(by: Person, at: datetime) -> None:
+    for raw in read("laboratory")["scope"]:
+        register_scope(
+            by=by,
+            at=at,
+            reason="invented for the demonstration",
+            method=Method.objects.get(code=raw["method"]),
+            rows=[
+                ScopeRow(element, raw["matrix"], low, high, raw["unit"])
+                for element, (low, high) in raw["ranges"].items()
+            ],
+            valid_from=at.date(),
+        )
 
 
 def _usual_requests(by: Person, at: datetime, clients: Mapping[str, Client], limits: Mapping[str, LimitSet]) -> None:

@@ -130,14 +130,16 @@ class _Bench:
             return _contents(position.lot_id, "") if position.lot_id else {}
         weighing = self._weighings[position.portion_id]
         added = self._added(position, weighing)
+        moisture = self._moisture(position, weighing) / 100
+        own_water_mL = (weighing.mass_g or 0.0) * moisture if self._version.is_extraction else 0.0  # 1 g is 1 mL
         made = MadeUp(
             kind=self._kind,
             mass_g=weighing.mass_g,
-            volume_mL=weighing.volume_mL,
+            volume_mL=weighing.volume_mL + own_water_mL if weighing.volume_mL else None,
             aliquot_mL=weighing.aliquot_mL,
             solvent_g=weighing.solvent_g,
             dilution=weighing.dilution * position.dilution,
-            dry=1 - self._moisture(position, weighing) / 100,
+            dry=1 - moisture,
             added_mg=added,
         )
         held = solution(self._portion_content(position), made)

@@ -1,23 +1,26 @@
 """The week of 9 to 16 November 2026 at the invented laboratory, told from Monday to Monday.
 
-Six deliveries, each of which stops at another station. Every time is stated; nothing here reads the clock. Whatever is
-printed or marked in the end is computed by the program from the files that the invented instrument wrote.
+Nine deliveries, each of which stops at another station; the last three are told in monday.py. Every time is stated;
+nothing here reads the clock. Whatever is printed or marked in the end is computed by the program from the files that
+the invented instrument wrote.
 """
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 from pathlib import Path
 
 from django.conf import settings
 
 from labresults.actions.evaluation import compute
 from labresults.models import Evaluation, PreparationBatch, Submission, TestPortion
-from labresults.terms import Role, Verdict, WayIn
+from labresults.terms import MassLossKind, Role, Verdict, WayIn
 from reports.actions.certificates import issue_certificate, publish_certificate
 from reports.actions.signing import register_signing_certificate
-from reports.demo.data import moved, read
+from reports.demo.data import november as _at
+from reports.demo.data import read
 from reports.demo.load import found
+from reports.demo.monday import certify_wells, doubt_a_lot, plan_small, read_small, receive_small
 from reports.demo.work import Laboratory, portions_of, selected
 from reports.models import Certificate
 from reports.signing.keys import CERTIFICATE_FILE, KEY_FILE, make_key, read_public
@@ -60,12 +63,19 @@ def tell(say: Say) -> Told:
     leaf_batches = leaves(laboratory)
     say("Sediments of Alder Weir: read in a night without anybody, evaluated, with what failed at the top.")
     sediment_batches = sediment(laboratory)
+    say("Wells, soils and rocks: three small deliveries of Friday evening.")
+    small = receive_small(laboratory)
     weekend(laboratory, leaf_batches, sediment_batches)
+    runs = plan_small(laboratory, small)
     say("A second hole of Ninefold Ridge: just received.")
     laboratory.receive("second_hole", _at(16, 9, 40))
     certificate = certify(laboratory, ridge)
     say(f"{certificate} is issued.")
-    return Told((str(certificate),), sign_ins(), laboratory.founded.password)
+    read_small(laboratory, small, runs)
+    wells = certify_wells(laboratory, small.wells)
+    say(f"{wells[0]} was withdrawn for a wrong name; {wells[1]} stands. A lot comes into doubt, and is cleared.")
+    doubt_a_lot(laboratory)
+    return Told(tuple(map(str, (certificate, *wells))), sign_ins(), laboratory.founded.password)
 
 
 def sign_ins() -> tuple[SignIn, ...]:
@@ -136,7 +146,7 @@ def leaves(laboratory: Laboratory) -> list[PreparationBatch]:
     """Forty leaves, prepared in two batches."""
     submission = laboratory.receive("leaves", _at(13, 15, 5))
     samples = list(submission.samples.order_by("ordinal"))
-    laboratory.dry(samples, _at(13, 15, 12), "leaves")
+    laboratory.heat(samples, _at(13, 15, 12), "leaves", MassLossKind.MOISTURE)
     return laboratory.prepare("PLANT-10", samples, _at(13, 15, 20))
 
 
@@ -207,9 +217,3 @@ def measure_again(evaluation: Evaluation) -> tuple[dict[TestPortion, float], str
 
 def _diluted(again: dict[TestPortion, float]) -> dict[int, float]:
     return {portion.pk: factor for portion, factor in again.items() if factor > 1}
-
-
-def _at(day: int, hour: int, minute: int) -> datetime:
-    """A time in the story's November, UTC, moved with everything else."""
-    at: datetime = moved(datetime(2026, 11, day, hour, minute, tzinfo=UTC))
-    return at

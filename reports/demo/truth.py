@@ -39,13 +39,14 @@ class Population:
     stated: Mapping[str, Contents] = field(default_factory=dict)  # by ordinal, as text
     uptake: tuple[float, float] = (0.0, 0.0)  # relative, of each sample's own viscosity: from, to
     moisture_percent: tuple[float, float] | None = None  # of the state that is weighed: from, to
+    ignition_percent: tuple[float, float] | None = None  # lost on ignition: from, to
 
     @classmethod
     def from_file(cls, raw: Mapping[str, object]) -> "Population":
         """Read what truth.toml says of one population."""
         named = dict(raw)
         named["zones"] = tuple(Zone(**zone) for zone in named.get("zones", ()))  # type: ignore[attr-defined]
-        for name in ("uptake", "moisture_percent"):
+        for name in ("uptake", "moisture_percent", "ignition_percent"):
             if name in named:
                 named[name] = tuple(named[name])  # type: ignore[arg-type]
         return cls(**named)  # type: ignore[arg-type]

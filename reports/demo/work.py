@@ -30,9 +30,10 @@ from labresults.models import (
     TestPortion,
 )
 from labresults.queries.derived import newest_definitions
+from labresults.queries.failures import failures_of
 from labresults.queries.methods import current_versions
 from labresults.queries.request_review import review
-from labresults.queries.results import failures_of, newest_decisions, newest_selections
+from labresults.queries.results import newest_decisions, newest_selections
 from labresults.readers.delivery import DeliveredSample
 from labresults.terms import Basis, Decision, MassLossKind, Role, SolutionKind, State, WayIn
 from reports.demo.data import read
@@ -50,7 +51,7 @@ LAYOUT_OF = {
 }
 """By method, the form of its file where it is not the long one."""
 
-INSTRUMENT_OF = {"SD-18": "P2"}
+INSTRUMENT_OF = {"SD-18": "P2", "SX-3": "P2", "SX-4": "P2"}
 """By method, the instrument where it is not the first."""
 
 
@@ -130,6 +131,7 @@ class Laboratory:
                 method_version=version,
                 samples=samples[first : first + size],
                 caution_read=True,
+                seed=read("truth")["seed"] + number,  # used where the method leaves placing to chance
                 reagents=list(Lot.objects.filter(number__in=read("truth")["weighing"][method]["reagents"])),
             )
             self._weigh(batch, begun + timedelta(minutes=15))
@@ -148,16 +150,17 @@ class Laboratory:
             rows=_weighed(portions, version, said),
         )
 
-    def dry(self, samples: Sequence[Sample], at: datetime, population: str) -> None:
-        """Record the moisture of the air-dry material, one dish a sample."""
+    def heat(self, samples: Sequence[Sample], at: datetime, population: str, kind: MassLossKind) -> None:
+        """Record the moisture of the air-dry material, or the loss on ignition: one dish a sample."""
+        oven, temperature_C = ("OV1", 105.0) if kind == MassLossKind.MOISTURE else ("MF1", 1000.0)
         record_mass_losses(
             by=self.founded.people["adeyemi"],
             at=at,
-            kind=MassLossKind.MOISTURE,
-            rows=dishes(samples, population),
-            temperature_C=105.0,
+            kind=kind,
+            rows=dishes(samples, population, kind),
+            temperature_C=temperature_C,
             balance=Equipment.objects.get(code="B1"),
-            oven=Equipment.objects.get(code="OV1"),
+            oven=Equipment.objects.get(code=oven),
         )
 
     # ------------------------------------------------------------ runs

@@ -17,6 +17,7 @@ from reports.document import Cell, CertificateDocument
 from reports.models import Certificate
 from reports.queries.pages import further_of
 from reports.queries.previews import composed
+from reports.queries.rule_sets import rules_of_document
 
 if TYPE_CHECKING:
     from labresults.models import Sample
@@ -28,13 +29,14 @@ _NOT_COMPARED = frozenset({"changed", "mark"})
 
 
 def printed_differences(certificate: Certificate) -> Iterator[str]:
-    """What is printed otherwise than the stored results and rules give it, sample by sample; about 35 queries."""
+    """What is printed otherwise than the stored results and rules give it, sample by sample; about 36 queries."""
     document = CertificateDocument.from_json(certificate.document)
     yield from (f"{certificate}: {said}" for said in _of_lines(certificate, document))
     try:
-        found, left_out = _as_it_was(certificate)
+        found, left_out = _as_it_was(certificate, document.derivation)
+        _, others = rules_of_document(document)
         again = composed(
-            found, rule_set=certificate.rule_set, by=certificate.made_by, at=certificate.made_at,
+            found, rule_set=certificate.rule_set, rule_sets=others, by=certificate.made_by, at=certificate.made_at,
             reason=certificate.reason, preliminary=certificate.preliminary, replaces=certificate.replaces,
         )  # fmt: skip
     except (ObjectDoesNotExist, ValueError, LookupError, TypeError, AttributeError, ArithmeticError) as error:
@@ -51,9 +53,9 @@ def _fields_of_cells(frozen: str) -> list[str]:
     return [field.name for field in fields(Cell) if field.name in had and field.name not in _NOT_COMPARED]
 
 
-def _as_it_was(certificate: Certificate) -> tuple[Reportable, set[str]]:
+def _as_it_was(certificate: Certificate, derivation: int) -> tuple[Reportable, set[str]]:
     """What it was composed from, and the samples that were moved to another submission since."""
-    found = reportable(certificate.submission, further_of(certificate), as_of=certificate.made_at)
+    found = reportable(certificate.submission, further_of(certificate), certificate.made_at, derivation)
     own: dict[int, Sample] = {sample.pk: sample for sample in found.samples}
     printed = certificate.lines.exclude(sample=None).order_by().values_list("sample_id", "sample__number").distinct()
     numbers = dict(printed)
@@ -74,8 +76,12 @@ def _of_lines(certificate: Certificate, document: CertificateDocument) -> Iterat
         for cell in cells
         if cell.printed
     }
-    rows = certificate.lines.values_list("sample__number", "sample_set__name", "column", "printed", "unit", "result_id")
-    stored = {(number or of_set, column): said for number, of_set, column, *said in rows}
+    of_set = ("sample_set__name", "sample_set__submission__number")
+    rows = certificate.lines.values_list("sample__number", *of_set, "column", "printed", "unit", "result_id")
+    stored = {}
+    for number, name, submission, column, *said in rows:
+        place = (number or name, column)
+        stored[place if number or place in frozen else (f"{submission}: {name}", column)] = said
     for place in sorted(frozen.keys() | stored.keys(), key=str):
         if list(frozen.get(place, ())) != stored.get(place, []):
             old, new = frozen.get(place, ("nothing",))[0], stored.get(place, ["nothing"])[0]

@@ -1,13 +1,19 @@
 """Printed derived results computed again from the results that they were computed from. Reads only."""
 
+import json
 from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 from labresults.calculation.derived import Derived
-from labresults.queries.derived import as_definition, derive_from, moistures_of
+from labresults.queries.derived import as_definition, moistures_of
+from labresults.queries.derived_inputs import derive_from
 from labresults.terms import DerivedForm
 from reports.derived import print_found
 from reports.models import Certificate, CertificateLine
 from reports.rules.ruleset import RuleSet
+
+if TYPE_CHECKING:
+    from labresults.models import Result
 
 
 def derived_differs(certificate: Certificate) -> list[str]:
@@ -31,14 +37,18 @@ def derived_lines(certificate: Certificate, key: int | None = None) -> list[Cert
 
 
 def derive_again(lines: list[CertificateLine], certificate: Certificate) -> list[Derived]:
-    """Each line's derived result from its inputs; no query, two where one is on dry basis."""
+    """Each line's derived result from its inputs, by the edition it was printed by; no query, two on dry basis."""
+    edition = json.loads(certificate.document).get("derivation", 1)
     is_dry = any(line.derived.form == DerivedForm.DRY for line in lines)
     samples = {line.sample_id for line in lines if line.sample_id}
     moistures = moistures_of(samples, certificate.made_at) if is_dry else {}
     return [
-        derive_from(as_definition(line.derived), [each.result for each in line.inputs.all()], _masses(line), moistures)
-        for line in lines
+        derive_from(as_definition(line.derived), _results(line), _masses(line), moistures, edition) for line in lines
     ]
+
+
+def _results(line: CertificateLine) -> list["Result"]:
+    return [each.result for each in line.inputs.all()]
 
 
 def _masses(line: CertificateLine) -> dict[int, float]:

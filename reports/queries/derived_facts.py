@@ -19,7 +19,7 @@ def derived_facts(found: Reportable) -> Iterator[DerivedFact]:
             definition=one.definition,
             found=one.derived,
             sample=one.sample.number if one.sample else "",
-            sample_set=str(one.sample_set or ""),
+            sample_set=one.of if one.sample_set else "",
             members=in_words([str(member.sample) for member in one.members]),
             mass_kg=one.mass_kg,
             remarks=tuple(_remarks(one, found, late)),

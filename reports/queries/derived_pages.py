@@ -2,8 +2,6 @@
 
 from dataclasses import dataclass
 
-from django.db.models import Q
-
 from labresults.calculation.derived import Derived
 from labresults.calculation.explain_derived import DerivedStep, explain_derived
 from labresults.queries.derived import as_definition
@@ -25,12 +23,6 @@ class PrintedPage:
     def same(self) -> bool:
         """Whether the inputs give what was stored, bit for bit."""
         return (self.again.value, self.again.u) == (self.line.value, self.line.u)
-
-
-def line_of(number: str, issue: int, of: str, column: str) -> CertificateLine:
-    """The printed derived result of a sample (by number) or of a set (by name); one query. Raises DoesNotExist."""
-    lines = CertificateLine.objects.filter(certificate__number=number, certificate__issue=issue, column=column)
-    return lines.get(Q(sample__number=of) | Q(sample_set__name=of), derived__isnull=False)
 
 
 def printed_page(key: int) -> PrintedPage:

@@ -57,9 +57,11 @@ Prepared = tuple[CertificateDocument, Reportable, list[Digested]]
 """What issuing is given from before the lock: the document, what it was composed from, and what that stands on."""
 
 
-def gathered(found: Reportable, issuer: int, rule_set: RuleSetVersion) -> list[Digested]:
-    """Digests of everything that an issue will stand on, given the key of its issuer; about 70 queries."""
-    rules = rows_by_key(RuleSetVersion, columns_of(RuleSetVersion), [rule_set.pk])
+def gathered(found: Reportable, issuer: int, rule_sets: Iterable[int]) -> list[Digested]:
+    """Digests of everything that an issue will stand on, given the keys of its issuer and of every rule set that it is
+    printed by; about 70 queries.
+    """
+    rules = rows_by_key(RuleSetVersion, columns_of(RuleSetVersion), sorted(rule_sets))
     inputs = {key for one in found.derived for key in one.derived.keys}
     return [*gather(found, [issuer], inputs), digest_rows_of(RuleSetVersion, list(rules.values()))]
 

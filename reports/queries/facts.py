@@ -2,11 +2,13 @@
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date, datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from labresults.queries.reportable import Reportable
+from labresults.queries.run_imports import periods_of
 from labresults.terms import Basis, DecisionRule, LimitSide
+from reports.document import of_fraction
 from reports.facts import (
     CertificateFacts,
     ControlFact,
@@ -21,6 +23,8 @@ from reports.queries.derived_facts import derived_facts
 from reports.queries.result_facts import ANOTHER, found_unit, in_words, is_others, own_only, result_facts
 from reports.queries.scope_facts import Key, accreditation, marks_outside, of_method, within_scope
 from reports.queries.told_facts import client_said, every_sample_is_ours, of_client, opinions, sampling_notes
+
+NOT_BY_US = "not taken by the laboratory"
 
 if TYPE_CHECKING:
     from labresults.models import Client, ControlOutcome, Limit, MethodVersion
@@ -39,31 +43,17 @@ def collect(
     reason: str = "",
     preliminary: bool = False,
 ) -> CertificateFacts:
-    """Return the facts of one issue; no query, but one where nothing is entered of how the client is reached."""
+    """Return the facts of one issue; one query, and one where nothing is entered of how the client is reached."""
     zone = ZoneInfo(found.laboratory.time_zone)
-    client = found.submission.client
     asked = {one.key: one for one in found.asked}
     within = within_scope(found, zone)
-    theirs = not every_sample_is_ours(found)
     return CertificateFacts(
-        laboratory=found.laboratory.name,
-        address=tuple(found.laboratory.address.splitlines()),
-        place_of_work=found.laboratory.place_of_work,
-        invented=found.laboratory.invented,
+        **_laboratory(found),
+        **_delivery(found),
+        **_days(found, zone),
         number=number,
         issue=issue,
-        client=client.name,
-        client_address=_contact(client),
-        reference=_together(of.reference for of in found.submissions),
-        submission=", ".join(of.number for of in found.submissions),
-        submissions=tuple(of.number for of in found.submissions) if found.further else (),
-        sampling=of_client(_together(of.sampling for of in found.submissions), is_of_client=True)
-        or ("not taken by the laboratory" if theirs else "by the laboratory: see the record of sampling"),
-        received=_period(of.received_at.astimezone(zone).date() for of in found.submissions),
-        sampled=of_client(_period(s.sampled_at.astimezone(zone).date() for s in found.samples if s.sampled_at), theirs),
-        measured=_period(_measured_days(found, zone)),
         issued=in_words(at.astimezone(zone).date()),
-        condition=_together(of.condition for of in found.submissions),
         basis=Basis(found.request.basis),
         samples=tuple(_samples(found)),
         determinations=_determinations(found),
@@ -84,6 +74,41 @@ def collect(
         accreditation=accreditation(within),
         client_said=tuple(client_said(found)),
     )
+
+
+def _laboratory(found: Reportable) -> dict[str, Any]:
+    """Who made the certificate, and where."""
+    return {
+        "laboratory": found.laboratory.name,
+        "address": tuple(found.laboratory.address.splitlines()),
+        "place_of_work": found.laboratory.place_of_work,
+        "invented": found.laboratory.invented,
+    }
+
+
+def _delivery(found: Reportable) -> dict[str, Any]:
+    """Whose samples they are, and how they came; of several submissions each thing once."""
+    client, of_all = found.submission.client, found.submissions
+    theirs = of_client(_together(of.sampling for of in of_all), is_of_client=True) or NOT_BY_US
+    return {
+        "client": client.name,
+        "client_address": _contact(client),
+        "reference": _together(of.reference for of in of_all),
+        "submission": ", ".join(of.number for of in of_all),
+        "submissions": tuple(of.number for of in of_all) if found.further else (),
+        "sampling": "by the laboratory: see the record of sampling" if every_sample_is_ours(found) else theirs,
+        "condition": _together(of.condition for of in of_all),
+    }
+
+
+def _days(found: Reportable, zone: ZoneInfo) -> dict[str, str]:
+    """When it was received, sampled and measured."""
+    sampled = _period(s.sampled_at.astimezone(zone).date() for s in found.samples if s.sampled_at)
+    return {
+        "received": _period(of.received_at.astimezone(zone).date() for of in found.submissions),
+        "sampled": of_client(sampled, not every_sample_is_ours(found)),
+        "measured": _period(_measured_days(found, zone)),
+    }
 
 
 def _samples(found: Reportable) -> Iterator[SampleFact]:
@@ -143,25 +168,22 @@ def _moment(at: datetime, zone: ZoneInfo) -> str:
 
 
 def _measured_days(found: Reportable, zone: ZoneInfo) -> list[date]:
-    runs = {result.evaluation.run for result in found.results.values()}
-    return [
-        moment.astimezone(zone).date()
-        for run in runs
-        for file in run.files.all()
-        for moment in (file.measured_from, file.measured_to)
-    ]
+    """The days on which the results were measured; one query, however many the runs."""
+    runs = {result.evaluation.run_id for result in found.results.values()}
+    return [moment.astimezone(zone).date() for period in periods_of(runs) for moment in period]
 
 
 def _determinations(found: Reportable) -> tuple[DeterminationFact, ...]:
-    """The columns: methods in the order of their codes, elements as the method version orders them."""
+    """The columns: methods in the order of their codes, elements as the newest version orders them."""
     wanted = {(a.method_version.method_id, a.element) for a in found.asked}
-    newest = {version.method_id: version for version in found.method_versions}
-    return tuple(
-        DeterminationFact(version.method.code, row.element_id, row.reported_as, row.unit)
-        for version in newest.values()
-        for row in sorted(version.determinations.all(), key=lambda d: d.ordinal)
-        if (version.method_id, row.element_id) in wanted
-    )
+    columns: dict[tuple[str, int, str], DeterminationFact] = {}
+    # The newest version first, then what only an older one determines: a sample may have been measured by that.
+    for version in sorted(found.method_versions, key=lambda version: (version.method.code, -version.version)):
+        for row in sorted(version.determinations.all(), key=lambda d: d.ordinal):
+            if (version.method_id, row.element_id) in wanted:
+                fact = DeterminationFact(version.method.code, row.element_id, row.reported_as, row.unit)
+                columns.setdefault((version.method.code, version.method_id, row.element_id), fact)
+    return tuple(columns.values())
 
 
 def _method(version: "MethodVersion", found: Reportable, within: Mapping[Key, bool]) -> MethodFact:
@@ -197,7 +219,8 @@ def _control(outcome: "ControlOutcome", found: Reportable) -> ControlFact:
     label = position.lot.material.name if position.lot else position.label
     others = is_others(outcome, found)
     if position.portion and position.portion.subsample:
-        label = ANOTHER if others else position.portion.subsample.sample.number
+        sample = position.portion.subsample.sample
+        label = of_fraction(ANOTHER if others else sample.number, sample.field_filtered)
     accepted = getattr(outcome, "acceptance", None)
     return ControlFact(
         run=outcome.evaluation.run.number,

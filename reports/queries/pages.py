@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from labresults.queries.readiness import readiness
-from labresults.queries.samples import submission as find_submission
 from labresults.queries.waiting import at
 from labresults.terms import Station
 from reports.document import CertificateDocument, Change, Row
@@ -102,13 +101,15 @@ def certificate(number: str, issue: int) -> Certificate:
     return (
         Certificate.objects.annotate(is_combined=Exists(combined))
         .select_related("submission__client", "made_by", "rule_set", "withdrawal__made_by", "replaces", "replaced_by")
+        .defer("replaces__document", "replaced_by__document")
         .get(number=number, issue=issue)
     )
 
 
 def by_key(key: int) -> Certificate:
-    """One issue by its key; one query. Raises Certificate.DoesNotExist."""
-    return Certificate.objects.select_related("submission__client", "made_by").get(pk=key)
+    """One issue by its key, with what came after it; one query. Raises Certificate.DoesNotExist."""
+    rows = Certificate.objects.select_related("submission__client", "made_by", "withdrawal", "replaced_by")
+    return rows.defer("replaced_by__document").get(pk=key)
 
 
 def issued_by(form_key: str) -> Certificate | None:
@@ -172,9 +173,8 @@ def file_of(row: Certificate, kind: str) -> CertificateFile:
     return row.files.select_related("certificate").get(kind=kind)
 
 
-def ready(number: str, further: Sequence[str] = ()) -> Ready:
-    """Whether a submission can be certified, with others beside it, and what is missing; about 18 queries."""
-    row = find_submission(number)
+def ready(row: "Submission", further: Sequence[str] = ()) -> Ready:
+    """Whether a submission can be certified, with others beside it, and what is missing; about 20 queries."""
     others = beside(row, further)
     found = readiness([row, *others])
     return Ready(
@@ -218,7 +218,7 @@ def issues_named(names: Iterable[str]) -> list[Certificate]:
     wanted = Q(pk__in=[])
     for name in names:
         number, _, issue = name.partition("/")
-        if issue.isdigit():
+        if issue.isascii() and issue.isdigit() and len(issue) < 9:
             wanted |= Q(number=number, issue=int(issue))
     rows = Certificate.objects.filter(wanted).select_related(
         "submission__client", "rule_set", "withdrawal", "replaced_by"
@@ -226,17 +226,11 @@ def issues_named(names: Iterable[str]) -> list[Certificate]:
     return list(rows.order_by("number", "issue"))
 
 
-def part_of(document: CertificateDocument, first: int) -> Part:
-    """Some rows of a document, from a place on (from 1); no query."""
-    first = min(max(first, 1), max(len(document.rows), 1))
-    first -= (first - 1) % ROWS_A_PAGE
-    return Part(
-        rows=document.rows[first - 1 : first - 1 + ROWS_A_PAGE],
-        first=first,
-        count=len(document.rows),
-        starts=tuple(range(1, len(document.rows) + 1, ROWS_A_PAGE)),
-        changes=group(document.changes),
-    )
+def part_of(row: Certificate, first: int) -> tuple[CertificateDocument, Part]:
+    """The frozen document with some of its rows, from a place on (from 1); no query."""
+    document, first, count = CertificateDocument.part_from_json(row.document, first, ROWS_A_PAGE)
+    starts = tuple(range(1, count + 1, ROWS_A_PAGE))
+    return document, Part(document.rows, first, count, starts, group(document.changes))
 
 
 def newest_rule_sets() -> QuerySet[RuleSetVersion]:

@@ -69,6 +69,7 @@ class Portal:
 
     client: "Client"
     on_their_way: list[Way]
+    making: list[Certificate]  # issued, and their files are being made
     issues: list[Issue]
     more_issues: bool
     told: list[Told]
@@ -80,14 +81,16 @@ class Portal:
 
 
 def portal(person: "Person") -> Portal:
-    """What waits, the newest certificates, and what the client was told; about eight queries."""
+    """What waits, the newest certificates, and what the client was told; about nine queries."""
     client = person.client
     if client is None:
         raise Certificate.DoesNotExist("This page is for people of a client.")
-    found = list(issues(client.pk).filter(replaced_by__isnull=True)[: MOST_CERTIFICATES + 1])
+    replaced = Q(replaced_by__isnull=False, replaced_by__in=CertificateFile.objects.values("certificate"))
+    found = list(issues(client.pk).exclude(replaced)[: MOST_CERTIFICATES + 1])
     return Portal(
         client=client,
         on_their_way=_on_their_way(client.pk),
+        making=list(being_made(client.pk)),
         issues=[issue_of(row) for row in found[:MOST_CERTIFICATES]],
         more_issues=len(found) > MOST_CERTIFICATES or any(row.issue > 1 for row in found),
         told=_told(person),
@@ -113,6 +116,14 @@ def issues(client_id: int | None) -> QuerySet[Certificate]:
         )
         .order_by("-made_at", "-pk")
     )
+
+
+def being_made(client_id: int | None) -> QuerySet[Certificate]:
+    """Issues of a client whose files are not there yet, newest first; one query. None for nobody's."""
+    drawn = CertificateFile.objects.values("certificate")
+    rows = Certificate.objects.filter(submission__client=client_id, withdrawal=None, replaced_by=None)
+    rows = rows.exclude(pk__in=drawn).exclude(submission__client=None)
+    return rows.select_related("submission").defer("document").order_by("-pk")
 
 
 def issue_of(row: Certificate) -> Issue:
@@ -142,8 +153,12 @@ def way_of(row: "Submission") -> Way:
 
 def issues_of(row: "Submission") -> list[Issue]:
     """Its certificates, alone or with others, the newest issue first; four queries."""
-    own = Q(submission=row) | Q(further__submission=row)
-    return [issue_of(found) for found in issues(row.client_id).filter(own).distinct()]
+    return [issue_of(found) for found in issues(row.client_id).filter(_stands_on(row)).distinct()]
+
+
+def making_of(row: "Submission") -> list[Certificate]:
+    """Those of its certificates whose files are being made; one query."""
+    return list(being_made(row.client_id).filter(_stands_on(row)).distinct())
 
 
 def own_samples(row: "Submission") -> "QuerySet[Sample]":
@@ -155,6 +170,10 @@ def fetched_by(person: "Person", number: str) -> list[CertificateFetch]:
     """What a person has of a certificate, the oldest first; one query."""
     rows = CertificateFetch.objects.filter(made_by=person, certificate__number=number)
     return list(rows.select_related("certificate").defer("certificate__document").order_by("pk"))
+
+
+def _stands_on(row: "Submission") -> Q:
+    return Q(submission=row) | Q(further__submission=row)
 
 
 def _on_their_way(client_id: int) -> list[Way]:
@@ -209,6 +228,5 @@ def _is_closed(notice: Notice) -> bool:
 
 
 def _words(notice: Notice) -> str:
-    """What the quality manager wrote to clients of this case; nothing else of it is theirs to read."""
-    told = [step for step in notice.work.steps.all() if step.act == NonconformingAct.NOTIFY] if notice.work else []
-    return max(told, key=lambda step: step.pk).text if told else "Ask the laboratory before you use it."
+    """What this client was told of a case. Nothing else of it is theirs to read: its record names other clients too."""
+    return notice.words or "Ask the laboratory before you use it."

@@ -4,6 +4,8 @@ from dataclasses import dataclass
 from math import ceil
 from typing import TYPE_CHECKING
 
+from labresults.acts import WrongState
+from labresults.calculation.errors import UnknownCompound
 from labresults.queries.limits import limits_of, out_of_reach
 from labresults.queries.results import newest_selections
 from labresults.queries.samples import samples_of_page
@@ -14,6 +16,8 @@ from reports.printed import Printed, Rules, in_form, measured_of, print_beside
 from reports.queries.pages import newest_rule_sets
 from reports.queries.rule_sets import chosen_for, rules_of
 from reports.rules.explain_print import PrintStep, explain_print
+from reports.rules.forms import NoForm
+from reports.rules.ruleset import RuleSet
 
 if TYPE_CHECKING:
     from labresults.models import Limit, Result, Sample, Submission
@@ -70,7 +74,8 @@ class PrintPreview:
 def print_preview(submission: "Submission", other: str = "", page: int = 1) -> PrintPreview:
     """Results that stand, approved or not, as they would be printed; ten queries, whatever the size of the submission.
 
-    other: name of another rule set to compare with. page: of `SAMPLES_A_PAGE` samples, from 1.
+    other: name of another rule set to compare with. page: of `SAMPLES_A_PAGE` samples, from 1. Raises WrongState where
+    rules ask for a form that a result cannot have.
     """
     samples, count = samples_of_page(submission, SAMPLES_A_PAGE, page)
     chosen = chosen_for(submission)
@@ -97,9 +102,9 @@ def _line(result: "Result", limit: "Limit | None", rules: Rules, others: Rules |
     method = result.evaluation.run.method_version.method.code
     fact, bound = _fact(result, method), _limit(limit)
     rule_set = rules.of(method)
-    own = in_form(fact, rule_set)
+    own = _in_form(fact, rule_set)
     printed = print_beside(own, bound, rule_set)
-    other = print_beside(in_form(fact, others.of(method)), bound, others.of(method)) if others else None
+    other = print_beside(_in_form(fact, others.of(method)), bound, others.of(method)) if others else None
     steps = explain_print(measured_of(own), rule_set)
     return PrintLine(
         result=result.pk,
@@ -115,6 +120,13 @@ def _line(result: "Result", limit: "Limit | None", rules: Rules, others: Rules |
         differs=other is not None and _shown(other) != _shown(printed),
         look=look,
     )
+
+
+def _in_form(fact: ResultFact, rule_set: RuleSet) -> ResultFact:
+    try:
+        return in_form(fact, rule_set)
+    except (NoForm, UnknownCompound) as problem:
+        raise WrongState(str(problem)) from problem
 
 
 def _shown(printed: Printed) -> tuple[str, str]:

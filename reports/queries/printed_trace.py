@@ -5,9 +5,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from django.db.models import Q
+from django.db.models import F, Q
 
-from labresults.queries.trace_pages import TracePage, trace_page
+from labresults.queries.trace import asked, trace
+from labresults.queries.trace_pages import TracePage, page_of, trace_page
 from labresults.terms import Basis, Mark
 from reports.facts import ResultFact
 from reports.models import Certificate, CertificateLine, RuleSetVersion
@@ -34,16 +35,30 @@ class PrintedTrace:
         return self.printing.get(self.page.newest.pk, ()) if self.page.newest else ()
 
 
-def line_of(number: str, issue: int, of: str, column: str) -> CertificateLine:
-    """The printed number of a sample (by number) or of a set (by name) in a column; one query. Raises DoesNotExist."""
-    lines = CertificateLine.objects.filter(certificate__number=number, certificate__issue=issue, column=column)
-    return lines.select_related("certificate").get(Q(sample__number=of) | Q(sample_set__name=of))
+def line_of(number: str, issue: int, of: str, column: str, **more: Any) -> CertificateLine:
+    """The printed number of a sample (by number) or of a set (as it is named there) in a column; one query.
+
+    more: conditions on the line. Raises DoesNotExist, also where a name alone could mean two sets.
+    """
+    lines = CertificateLine.objects.filter(certificate__number=number, certificate__issue=issue, column=column, **more)
+    submission, _, name = of.partition(": ")
+    of_set = Q(sample_set__name=of) | Q(sample_set__name=name, sample_set__submission__number=submission)
+    found = list(lines.filter(Q(sample__number=of) | of_set)[:2])
+    if len(found) != 1:
+        raise CertificateLine.DoesNotExist(f"Nothing, or more than one thing, is printed of {of} in {column}.")
+    return found[0]
 
 
-def printed_trace(line: CertificateLine) -> PrintedTrace:
-    """Everything behind a printed number of `line_of`; `trace_page`, and one query where its column has own rules."""
-    page = trace_page(line.result_id, line.pk)
-    return PrintedTrace(page, _printing(page, [page.newest], {line.certificate_id: line.certificate.document}))
+def printed_trace(number: str, issue: int, of: str, column: str) -> PrintedTrace:
+    """Everything behind the result that is printed of a sample in a column; `asked`, `trace`, and one query where its
+    column has rules of its own. Raises Result.DoesNotExist where no measured result is printed there.
+    """
+    place = Q(printed__certificate__number=number, printed__certificate__issue=issue, printed__column=column)
+    more = {"line_asked": F("printed"), "of_certificate": F("printed__certificate")}
+    more["certificate_document"] = F("printed__certificate__document")
+    result = asked(place & Q(printed__sample__number=of), **more)
+    page = page_of(trace(result), result.line_asked)
+    return PrintedTrace(page, _printing(page, [page.newest], {result.of_certificate: result.certificate_document}))
 
 
 def result_trace(result: int) -> PrintedTrace:

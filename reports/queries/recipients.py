@@ -1,12 +1,16 @@
 """Who is told of a certificate. Each function says how many database queries it makes."""
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from labresults.queries.people import people_of_client
 from labresults.terms import NoticeKind
 from reports.models import FILE_KINDS, Certificate, CertificateFetch, Notice
 from reports.queries.delivery import recipients_of
 from reports.queries.files import FILE_WORDS
+
+if TYPE_CHECKING:
+    from labresults.models import NonconformingWork
 
 
 @dataclass(frozen=True)
@@ -38,10 +42,39 @@ def addressees(certificate: Certificate, kind: NoticeKind) -> list[Addressee]:
     return list(found.values()) or [Addressee(client.name)]
 
 
-def not_told(certificate: Certificate) -> list[tuple[NoticeKind, Addressee]]:
-    """Letters of this certificate whose newest try did not go, with its kind; one query."""
-    newest = {(row.kind, row.email.lower()): row for row in certificate.notices.order_by("pk") if row.email}
-    return [(NoticeKind(row.kind), Addressee(row.name, row.email)) for row in newest.values() if row.trouble]
+@dataclass(frozen=True)
+class NotTold:
+    """A letter whose newest try did not go. work, words: of nonconforming work, as `notify_client` has them."""
+
+    kind: NoticeKind
+    work: "NonconformingWork | None"
+    words: str
+    to: Addressee
+
+
+def not_told(certificate: Certificate) -> list[NotTold]:
+    """Letters of this certificate whose newest try did not go; two queries. Who registered gets the files they want."""
+    rows = certificate.notices.select_related("work").order_by("pk")
+    newest = {(row.kind, row.work_id, row.email.lower()): row for row in rows if row.email}
+    registered = {one.email.lower(): one for one in _registered(certificate)}
+    return [
+        NotTold(NoticeKind(row.kind), row.work, row.words, registered.get(email, Addressee(row.name, row.email)))
+        for (_, _, email), row in newest.items()
+        if row.trouble
+    ]
+
+
+def is_touched(certificate: Certificate, work: "NonconformingWork") -> bool:
+    """Whether a certificate prints a result that a case touched, or a value computed from one; two queries at most."""
+    touched = work.touched.values("result")
+    lines = certificate.lines.all()
+    return lines.filter(result__in=touched).exists() or lines.filter(inputs__result__in=touched).exists()
+
+
+def already_told(certificate: Certificate, work: "NonconformingWork", words: str) -> set[str]:
+    """Who was told these very words of a case, by e-mail or, without one, by name; one query."""
+    rows = certificate.notices.filter(work=work, words=words, trouble="").values_list("email", "name")
+    return {(email or name).lower() for email, name in rows}
 
 
 def notices_of(certificate: Certificate) -> list[Notice]:

@@ -18,6 +18,9 @@ if TYPE_CHECKING:
 ANOTHER = "another sample of this batch"
 """What a client reads where another client's sample served as duplicate or spike."""
 
+LEAST_OF_A_NAME = 3
+"""Signs of a client's identification that can be told from other words."""
+
 Key = tuple[int, int, str]  # sample, method, element
 
 
@@ -143,7 +146,19 @@ def _said_of(outcome: "ControlOutcome", found: Reportable) -> str:
 
 
 def own_only(words: str, found: Reportable) -> str:
-    """Words that people typed, without the laboratory numbers of samples that are not this client's."""
-    own = {sample.number for sample in found.samples}
-    number = re.compile(rf"\b{re.escape(found.laboratory.prefix)}\d{{2}}-\d{{5,}}")
-    return number.sub(lambda match: match[0] if match[0] in own else "another sample", words)
+    """Words that people typed, without the laboratory numbers of samples that are not this client's.
+
+    People type kf26-00099, KF26 00099 or KF26–00099 as well. What another client calls a sample that served as control
+    sample goes too, where it is a name: what has no letter, or less than three signs, may be anything.
+    """
+    for name in found.others_named:
+        if len(name) >= LEAST_OF_A_NAME and any(sign.isalpha() for sign in name):
+            words = re.sub(rf"(?<!\w){re.escape(name)}(?!\w)", "another sample", words, flags=re.IGNORECASE)
+    own = {_bare(sample.number) for sample in found.samples}
+    number = re.compile(rf"\b{re.escape(found.laboratory.prefix)}\d{{2}}[\W_]{{0,3}}\d{{5,}}", re.IGNORECASE)
+    return number.sub(lambda match: match[0] if _bare(match[0]) in own else "another sample", words)
+
+
+def _bare(number: str) -> str:
+    """Its letters and digits alone, capitals."""
+    return "".join(sign for sign in number.upper() if sign.isalnum())

@@ -11,6 +11,9 @@ from reports.rules.qualifiers import EPA_CODES
 from reports.rules.ruleset import BadRuleSet, RuleSet, Size, Switch
 from reports.rules.uncertainty import UncertaintyRule
 
+MOST_FIGURES = 12
+"""More than any result has."""
+
 CHOICES = {
     "tie": [(tie.value, tie.value) for tie in Tie],
     "below": [(below.value, f"the {below}") for below in Below],
@@ -58,8 +61,8 @@ def drafted(given: Mapping[str, Any], base: RuleSet, name: str, version: int) ->
         return RuleSet(
             name=name,
             version=version,
-            figures_by_size=tuple(Size(_decimal(a), int(_decimal(b))) for a, b in _rows(given, "figures_by_size", 2)),
-            finest_decimals=tuple((unit, int(_decimal(n))) for unit, n in _rows(given, "finest_decimals", 2)),
+            figures_by_size=tuple(Size(_decimal(a), _whole(b, 1)) for a, b in _rows(given, "figures_by_size", 2)),
+            finest_decimals=tuple((unit, _whole(places, 0)) for unit, places in _rows(given, "finest_decimals", 2)),
             switches=tuple(Switch(a, _decimal(b), c, _decimal(d)) for a, b, c, d in _rows(given, "switches", 4)),
             forms=tuple((element, form) for element, form in _rows(given, "forms", 2)),
             tie=Tie(given["tie"]),
@@ -94,3 +97,11 @@ def _decimal(text: str) -> Decimal:
     if not number.is_finite():
         raise BadInput(f"“{text}” is no number. Write it as 10 or 0.5.")
     return number
+
+
+def _whole(text: str, least: int) -> int:
+    """Figures or decimals, as many as a field of its own takes."""
+    number = _decimal(text)
+    if not least <= number <= MOST_FIGURES or number != int(number):
+        raise BadInput(f"“{text}”: give a whole number from {least} to {MOST_FIGURES}.")
+    return int(number)

@@ -1,13 +1,12 @@
 """Reporting rules: which stand for a submission, what a rule set says in words, and what it prints."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from django.db.models import Q
 
 from labresults.acts import WrongState
-from labresults.queries.samples import submission as find_submission
 from reports.document import CertificateDocument
 from reports.models import RuleSetChoice, RuleSetVersion
 from reports.queries.pages import newest_rule_sets
@@ -82,16 +81,16 @@ def chosen_for(submission: "Submission") -> Chosen:
     return Chosen(newest[everywhere.rule_set_name], "chosen for everything", methods)
 
 
-def chosen_rules(number: str) -> int:
-    """The key of the rule set that a submission’s certificate is printed by unless another is chosen; three queries."""
-    return chosen_for(find_submission(number)).main.pk
+def chosen_rules(submission: "Submission") -> int:
+    """The key of the rule set that a submission’s certificate is printed by unless another is chosen; two queries."""
+    return chosen_for(submission).main.pk
 
 
 def by_method(submission: "Submission", rule_set: RuleSetVersion) -> dict[str, RuleSet]:
     """The rules of single methods beside these, by code: where these are the ones that stand; two queries."""
     chosen = chosen_for(submission)
-    if chosen.main.pk != rule_set.pk:
-        return {}  # somebody chose others for the whole certificate
+    if chosen.main.name != rule_set.name:
+        return {}  # somebody chose others for the whole certificate; an older version is no others
     return {code: RuleSet.from_json(row.specification) for code, row in chosen.by_method.items()}
 
 
@@ -100,11 +99,33 @@ def rules_of_document(document: CertificateDocument) -> tuple[RuleSet, dict[str,
 
     Raises KeyError where a rule set that it names is not there.
     """
-    main = document.rule_name.partition("; ")[0]
-    named = {column.key.partition(" ")[0]: column.rule_set for column in document.columns if column.rule_set}
-    wanted = {name.rpartition(" v")[0] for name in (main, *named.values())}
-    saved = {str(row): RuleSet.from_json(row.specification) for row in RuleSetVersion.objects.filter(name__in=wanted)}
+    main, named = _named_on(document)
+    saved = {name: RuleSet.from_json(row.specification) for name, row in _saved([main, *named.values()]).items()}
     return saved[main], {method: saved[name] for method, name in named.items()}
+
+
+def keys_of_rules(document: CertificateDocument) -> list[int]:
+    """The keys of every rule set that a document names; one query."""
+    main, named = _named_on(document)
+    return [row.pk for row in _saved([main, *named.values()]).values()]
+
+
+def methods_of(document: CertificateDocument) -> set[str]:
+    """The codes of the methods that a document has columns of; no query."""
+    return {column.key.partition(" ")[0] for column in document.columns}
+
+
+def _named_on(document: CertificateDocument) -> tuple[str, dict[str, str]]:
+    """The rule set of a document, and those of single methods by code, each as “name v1”."""
+    main = document.rule_name.partition("; ")[0]
+    return main, {column.key.partition(" ")[0]: column.rule_set for column in document.columns if column.rule_set}
+
+
+def _saved(named: Iterable[str]) -> dict[str, RuleSetVersion]:
+    """These rule sets, each written as “name v1”; one query."""
+    wanted = set(named)
+    rows = RuleSetVersion.objects.filter(name__in={name.rpartition(" v")[0] for name in wanted})
+    return {str(row): row for row in rows if str(row) in wanted}
 
 
 def rule_set_lines() -> list[RuleSetLine]:

@@ -46,11 +46,12 @@ def client_said(found: Reportable) -> Iterator[str]:
     sampled_by_us = _sampled_by_us(found)
     if any(sample.sampled_at and sample.pk not in sampled_by_us for sample in found.samples):
         yield "dates of sampling"
-    if any(of.sampling for of in found.submissions):
+    if any(of.sampling for of in found.submissions) and not every_sample_is_ours(found):
         yield "manner of sampling"
     if any(sample.density_kg_per_L for sample in found.samples):
         yield "densities"
-    if any(sample.field_filtered is not None or sample.preservation for sample in found.samples):
+    theirs = (sample for sample in found.samples if sample.pk not in sampled_by_us)
+    if any(sample.field_filtered is not None or sample.preservation for sample in theirs):
         yield "filtration and preservation in the field"
     if any(one.sample_set for one in found.derived):
         yield "masses that samples of a set stand for"

@@ -25,6 +25,7 @@ class PublicState:
     withdrawn_at: datetime | None
     replaced_by: int | None  # the issue that stands instead
     replaced_at: datetime | None
+    replacement_withdrawn_at: datetime | None  # the newest issue, that stood instead, was taken back too
     sha256: dict[str, str]
 
     @property
@@ -52,8 +53,13 @@ def by_code(written: str) -> PublicState | None:
 
 
 def by_file(sha256: str) -> PublicState | None:
-    """The certificate one of whose files has that hash; three queries. Who asks has the file already."""
-    file = CertificateFile.objects.filter(sha256=sha256).values_list("certificate_id", flat=True).first()
+    """The certificate one of whose files has that hash; three queries. Who asks has the file already.
+
+    A table of results does not name its issue: where an amendment left every result as it was, its file is that of the
+    issue before to the byte, and the newest one is meant.
+    """
+    files = CertificateFile.objects.filter(sha256=sha256).order_by("-certificate_id")
+    file = files.values_list("certificate_id", flat=True).first()
     row = _rows().filter(pk=file).first() if file else None
     return _state(row) if row else None
 
@@ -76,8 +82,13 @@ def _state(row: Certificate) -> PublicState | None:
         issued_at=row.made_at,
         laboratory=str(laboratory_shown() or ""),
         is_preliminary=row.preliminary,
-        withdrawn_at=row.withdrawal.made_at if hasattr(row, "withdrawal") else None,
+        withdrawn_at=_withdrawn_at(row),
         replaced_by=newest.issue if newest is not row else None,
         replaced_at=newest.made_at if newest is not row else None,
+        replacement_withdrawn_at=_withdrawn_at(newest) if newest is not row else None,
         sha256=hashes,
     )
+
+
+def _withdrawn_at(row: Certificate) -> datetime | None:
+    return row.withdrawal.made_at if hasattr(row, "withdrawal") else None

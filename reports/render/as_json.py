@@ -108,6 +108,7 @@ def _column(column: Column) -> dict[str, Any]:
 
 def _result(cell: Cell, column: Column) -> dict[str, Any]:
     as_text = written(cell, column)
+    is_switched = as_text.unit != column.unit  # limits are in the unit of the column, and stand in its head
     return {
         "analyte": column.key,
         "printed": cell.printed,
@@ -116,8 +117,10 @@ def _result(cell: Cell, column: Column) -> dict[str, Any]:
         "limit": as_text.limit or None,
         "unit": as_text.unit,
         "expanded_uncertainty": plain(cell.u) or None,
-        "detection_limit": plain(cell.detection_limit or column.detection_limit) or None,
-        "quantification_limit": plain(cell.quantification_limit or column.quantification_limit) or None,
+        "detection_limit": plain(cell.detection_limit or column.detection_limit) or None if not is_switched else None,
+        "quantification_limit": plain(cell.quantification_limit or column.quantification_limit) or None
+        if not is_switched
+        else None,
         "marks": cell.mark.split(", ") if cell.mark else [],
         "statement": cell.statement,
         "changed": cell.changed,

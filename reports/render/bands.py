@@ -9,7 +9,7 @@ from itertools import accumulate
 from typing import NamedTuple
 
 from reports.render.canvas import FIFTH, GREY, INK, POINT_PER_MM, RULE
-from reports.render.figures import DIGIT_EM, POINT_EM, decimals, is_number
+from reports.render.figures import DIGIT_EM, POINT_EM, Formula, decimals, is_number, joined, words_of_formula
 from reports.render.glyphs import Glyphs
 from reports.render.measure import wrap_by
 from reports.render.sheets import (
@@ -23,6 +23,7 @@ from reports.render.sheets import (
     Printed,
     Sheet,
 )
+from reports.render.stated import RADIUS_MM, ROOM_MM, kind_of
 
 SMALL, SMALL_LEAD = 7.5, 3.18
 SUBSCRIPT = 0.72
@@ -42,6 +43,14 @@ class Piece(NamedTuple):
     colour: str = INK
 
 
+class Sign(NamedTuple):
+    """The sign of a statement: its middle in mm, and the statement."""
+
+    x: float
+    y: float
+    words: str
+
+
 class Box(NamedTuple):
     """One cell: its strings, the first of its columns, how many it spans, what it heads ("row", "column" or "")."""
 
@@ -50,6 +59,7 @@ class Box(NamedTuple):
     span: int = 1
     heads: str = ""
     bar: float | None = None  # where a changed value's bar stands
+    sign: Sign | None = None
 
 
 class Band(NamedTuple):
@@ -93,16 +103,17 @@ class Grid:
         self._identification = layout.identification_mm + share
         first = NUMBER_MM + self._identification
         edges = [first + width for width in accumulate(head.width_mm + share for head in sheet.heads)]
-        self._rights = [edge - GAP for edge in edges]
+        self._rights = [edge - GAP - head.marks_mm for edge, head in zip(edges, sheet.heads, strict=True)]
         if self._rights and not sheet.has_conformity:
             self._rights[-1] -= LAST_MARK - GAP / 2
-        self._widths = [head.width_mm + share - 2 * GAP for head in sheet.heads]
+        self._widths = [head.width_mm - head.marks_mm + share - 2 * GAP for head in sheet.heads]
 
     def head(self) -> tuple[Band, ...]:
         """Return the rows of the head: names and units, methods, both limits."""
         s, heads = self.setting, self.sheet.heads
         limits: list[tuple[str, list[str], str]] = [
             ("Method", [head.method for head in heads], GREY),
+            ("Reporting rules", [head.rules for head in heads], GREY),
             ("Quantification limit", [head.quantification_limit for head in heads], GREY),
             ("Detection limit", [head.detection_limit for head in heads], INK),
         ]
@@ -112,7 +123,8 @@ class Grid:
             last = number == len(shown) - 1
             boxes = [Box((self._left(0.0, 0.3, label, colour),), 0, 2, "row")]
             for at, (text, head) in enumerate(zip(texts, heads, strict=True)):
-                boxes.append(Box(tuple(self._figure(text, at, head.point, 0.3, colour)), at + 2))
+                point = head.point if "limit" in label else 0
+                boxes.append(Box(tuple(self._figure(text, at, point, 0.3, colour)), at + 2))
             bands.append(Band(s.lead + (1.5 if last else 0.6), tuple(self._closed(boxes)), FINE if last else NO_RULE))
         return tuple(bands)
 
@@ -121,12 +133,12 @@ class Grid:
         line = self.sheet.lines[number]
         ends = FINE if last else MIDDLE if number % 5 == 4 else HAIR
         bands = [self._group(line.group)] if line.group else []
-        bands.append(self._sample(line, NO_RULE if line.below else ends))
-        for at, below in enumerate(line.below):
-            bands.append(self._below(below, ends if at == len(line.below) - 1 else NO_RULE))
-        return tuple(bands)
+        last_below = len(line.below) - 1
+        below = [self._below(one, ends if at == last_below else NO_RULE) for at, one in enumerate(line.below)]
+        free = max(sum(band.height for band in below) - self.setting.padding, 0.0)  # beside them, for statements
+        return (*bands, self._sample(line, NO_RULE if below else ends, free), *below)
 
-    def _sample(self, line: Line, rule: tuple[float, str]) -> Band:
+    def _sample(self, line: Line, rule: tuple[float, str], free_mm: float) -> Band:
         s = self.setting
         top = s.padding
         boxes = [Box((self._left(0.0, top, line.number, face="mono", size=s.size * 0.95),), 0, 1, "row")]
@@ -147,15 +159,17 @@ class Grid:
             shift = (s.lead - SMALL_LEAD) / 2
             pieces = [self._small(left, top + shift + at * SMALL_LEAD, word, face) for at, word in enumerate(words)]
             boxes.append(Box(tuple(pieces), len(line.cells) + 2))
-            tall = max(tall, shift + len(words) * SMALL_LEAD)
+            tall = max(tall, shift + len(words) * SMALL_LEAD - free_mm)
         return Band(top + tall + (0.1 if rule is NO_RULE else s.padding), tuple(boxes), rule)
 
     def _cell(self, cell: Printed, at: int, point: int, top: float) -> tuple[Box, float]:
         """Return a result's cell, and its height."""
         bar = self._rights[at] + GAP if cell.changed else None
         if not cell.text or is_number(cell.text):
-            return Box(tuple(self._figure(cell.text, at, point, top, mark=cell.mark)), at + 2, bar=bar), 0.0
-        words = self._wrapped("text", SMALL, cell.text, self._widths[at])
+            sign = self._sign(cell, at, top, self.sheet.heads[at].figures_em * self.setting.size / POINT_PER_MM)
+            return Box(tuple(self._figure(cell.text, at, point, top, mark=cell.mark)), at + 2, bar=bar, sign=sign), 0.0
+        room = self._widths[at] - (ROOM_MM if kind_of(cell.statement) else 0.0)
+        words = self._wrapped("text", SMALL, cell.text, room)
         shift = (self.setting.lead - SMALL_LEAD) / 2
         pieces = []
         for row, word in enumerate(words):
@@ -163,7 +177,15 @@ class Grid:
             pieces.append(self._small(x, top + shift + row * SMALL_LEAD, word, "text"))
         if cell.mark:
             pieces.append(self._mark(self._rights[at], pieces[-1].y, cell.mark))
-        return Box(tuple(pieces), at + 2, bar=bar), shift + len(words) * SMALL_LEAD
+        sign = self._sign(cell, at, top, max(self._width("text", SMALL, word) for word in words))
+        return Box(tuple(pieces), at + 2, bar=bar, sign=sign), shift + len(words) * SMALL_LEAD
+
+    def _sign(self, cell: Printed, at: int, top: float, beside_mm: float) -> Sign | None:
+        """Return the sign of a cell's statement, left of what is `beside_mm` wide."""
+        if not kind_of(cell.statement):
+            return None
+        x = self._rights[at] - beside_mm - (ROOM_MM - RADIUS_MM)
+        return Sign(x, top + self.setting.lead / 2, cell.statement)
 
     def _below(self, below: Below, rule: tuple[float, str]) -> Band:
         s = self.setting
@@ -195,15 +217,19 @@ class Grid:
             if self._conformity
             else []
         )
-        tall = max([s.lead + unit * len(stack) for stack in stacks] + [s.lead * len(conformity), s.lead])
+        names = [self._name_lines(head, self._widths[at]) for at, head in enumerate(self.sheet.heads)]
+        heights = [s.lead * len(name) + unit * len(stack) for name, stack in zip(names, stacks, strict=True)]
+        tall = max([*heights, s.lead * len(conformity), s.lead])
         foot = 1.4 + tall - s.lead
         boxes = [
             Box((self._left(0.0, foot, "Sample", face="bold"),), 0, 1, "column"),
             Box((self._left(NUMBER_MM + GAP, foot, "Your own", face="bold"),), 1, 1, "column"),
         ]
-        for at, (head, stack) in enumerate(zip(self.sheet.heads, stacks, strict=True)):
-            top = 1.4 + tall - s.lead - unit * len(stack)
-            pieces = list(self._formula(head, self._rights[at], top))
+        for at, (name, stack) in enumerate(zip(names, stacks, strict=True)):
+            top = 1.4 + tall - s.lead - unit * len(stack)  # of the last line of the name
+            pieces = []
+            for up, line in enumerate(reversed(name)):
+                pieces = [*self._formula(line, self._rights[at], top - up * s.lead), *pieces]
             for row, text in enumerate(stack):
                 x = self._rights[at] - self._width("text", SMALL, text)
                 y = top + s.lead + row * unit + unit / 2 + _BASELINE_EM * SMALL / POINT_PER_MM
@@ -215,12 +241,27 @@ class Grid:
             boxes.append(Box(tuple(words), len(self.sheet.heads) + 2, 1, "column"))
         return Band(1.4 + tall + 0.6, tuple(boxes), NO_RULE)
 
-    def _formula(self, head: Head, right: float, top: float) -> Iterator[Piece]:
+    def _name_lines(self, head: Head, width: float) -> list[Formula]:
+        """Return what stands over a column in as many lines as it needs, broken between words."""
+        lines: list[Formula] = []
+        for word in words_of_formula(head.formula):
+            longer = joined(lines[-1], word) if lines else word
+            if lines and sum(self._formula_widths(longer)) <= width:
+                lines[-1] = longer
+            else:
+                lines.append(word)
+        return lines
+
+    def _formula_widths(self, formula: Formula) -> list[float]:
         size = self.setting.size
-        sizes = [size * SUBSCRIPT if below else size for _, below in head.formula]
-        widths = [self._width("bold", of, text) for (text, _), of in zip(head.formula, sizes, strict=True)]
+        return [self._width("bold", size * SUBSCRIPT if below else size, text) for text, below in formula]
+
+    def _formula(self, formula: Formula, right: float, top: float) -> Iterator[Piece]:
+        size = self.setting.size
+        widths = self._formula_widths(formula)
         x, y = right - sum(widths), self._baseline(top)
-        for (text, below), of, width in zip(head.formula, sizes, widths, strict=True):
+        for (text, below), width in zip(formula, widths, strict=True):
+            of = size * SUBSCRIPT if below else size
             yield Piece(x, y + below * 0.16 * size / POINT_PER_MM, "bold", of, text)
             x += width
 
@@ -260,40 +301,10 @@ class Grid:
 
     def _wrapped(self, face: str, size: float, text: str, width: float) -> Sequence[str]:
         """Return the lines of a text; one that fits stays whole, spaces and all."""
-        text = text.translate(_ONE_LINE)
+        text = text.translate(ONE_LINE)
         if not text or self._width(face, size, text) <= width:
             return [text]
         return wrap_by(text, lambda line: self._width(face, size, line), width)
 
 
-_ONE_LINE = str.maketrans(dict.fromkeys("\t\n\r\v\f\x85\u2028\u2029", " "))
-
-
-def words_of(layout: Layout, conformity_head: str) -> Iterator[tuple[str, str]]:
-    """Yield every (face, text) that the rows of a layout may set."""
-    seen: set[tuple[str, str]] = set()
-    for sheet in layout.sheets:
-        for pair in _words(sheet, conformity_head):
-            if pair not in seen:
-                seen.add(pair)
-                yield pair
-
-
-def _words(sheet: Sheet, conformity_head: str) -> Iterator[tuple[str, str]]:
-    yield "title", sheet.caption
-    yield "bold", conformity_head
-    for head in sheet.heads:
-        yield from (("bold", text) for text, _ in head.formula)
-        yield from (
-            ("text", t) for t in (head.unit, head.basis, head.method, head.detection_limit, head.quantification_limit)
-        )
-    for line in sheet.lines:
-        yield "mono", line.number
-        yield "bold", line.group
-        yield from (("text", t.translate(_ONE_LINE)) for t in (line.client_identification, line.note, line.conformity))
-        yield from (("bold", line.conformity),)
-        for cell in line.cells:
-            yield "text", cell.text
-            yield "italic", cell.mark
-        for below in line.below:
-            yield from (("text", text) for text in (below.label, *below.texts))
+ONE_LINE = str.maketrans(dict.fromkeys("\t\n\r\v\f\x85\u2028\u2029", " "))

@@ -7,8 +7,9 @@ from json import dumps
 
 from reports.paper import BenchRow, BenchSheet
 from reports.render.figures import Figure, figure, most_decimals
+from reports.render.kept import kept_pdf
 from reports.render.label_placing import MODULE_MM
-from reports.render.printing import fill, pdf_of
+from reports.render.printing import fill
 from reports.render.qr import QrPath, qr_path
 
 
@@ -27,7 +28,7 @@ def render_bench_sheet(sheet: BenchSheet) -> bytes:
         "lines": _lines(sheet.rows),
         "code": qr_path(sheet.number, error="m"),
     }
-    return pdf_of(fill("reports/bench-sheet.html", context), _identifier(sheet))
+    return kept_pdf(fill("reports/bench-sheet.html", context), _identifier(sheet))
 
 
 def _lines(rows: Sequence[BenchRow]) -> list[_Line]:

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from labresults.terms import Verdict
-from reports.document import ControlRow
+from reports.document import ControlRow, fraction_of
 from reports.render.figures import WORD_EM, Figure, figure, most_decimals, width_em
 
 MM_PER_EM = 7.5 * 25.4 / 72
@@ -40,6 +40,7 @@ class Block:
     heading: str
     run: str
     units: dict[str, str]  # by analyte
+    fraction: str  # "total" or "dissolved", where it is of a water that was filtered in the field, or was not
     parts: tuple[Part, ...]
 
     @property
@@ -93,14 +94,16 @@ def _sentence(name: str, row: ControlRow) -> str:
 
 
 def _joins(blocks: list[Block], block: Block, width_mm: float) -> bool:
-    """Tell whether a block stands beside others: room, an analyte that both have, one unit for each of them."""
+    """Tell whether a block stands beside others: room, an analyte that both have, one unit for each, one fraction."""
     units: dict[str, str] = {}
     for other in blocks:
         units |= {analyte: unit for analyte, unit in other.units.items() if unit}
     shared = {analyte for other in blocks for analyte in other.units}
     agree = all(not unit or units.get(analyte, unit) == unit for analyte, unit in block.units.items())
+    fractions = {other.fraction for other in [*blocks, block]} - {""}
     return (
         agree
+        and len(fractions) < 2
         and not shared.isdisjoint(block.units)
         and ANALYTE_MM + sum(other.width_mm for other in blocks) + block.width_mm <= width_mm
     )
@@ -142,7 +145,7 @@ def _block(words: str, rows: list[ControlRow]) -> Block:
     ]
     parts = tuple(Part(name, texts, most_decimals(texts.values())) for name, texts in wanted if any(texts.values()))
     units = {row.analyte: "" if alone else row.unit for row in rows}
-    return Block(title[:1].upper() + title[1:], first.run, units, parts)
+    return Block(title[:1].upper() + title[1:], first.run, units, fraction_of(first.label), parts)
 
 
 def _number(measure: str) -> str:

@@ -4,10 +4,11 @@ import csv
 from collections.abc import Iterator, Sequence
 from io import StringIO
 
+from labresults.readers.harmless import protected
 from reports.delivery import DECIMALS, DELIMITERS, AboveAs, Analyte, BelowAs, DeliveryLayout
 from reports.document import Cell, CertificateDocument, Column, Row
 from reports.render.numbers import half, plain
-from reports.render.tables import protected, written
+from reports.render.tables import written
 
 
 class CannotDeliver(ValueError):
@@ -99,7 +100,7 @@ def _left(document: CertificateDocument, row: Row, layout: DeliveryLayout) -> li
 
 def _head(head: str, column: Column, name: str, layout: DeliveryLayout) -> str:
     known = {
-        "name": name,
+        "name": protected(name) if layout.formulas_are_harmless else name,
         "unit": column.unit,
         "basis": column.basis,
         "method": column.method,
@@ -110,7 +111,7 @@ def _head(head: str, column: Column, name: str, layout: DeliveryLayout) -> str:
 
 def _value(cell: Cell | None, column: Column, row: Row, layout: DeliveryLayout, own_unit: bool = False) -> str:
     if cell is None or not cell.printed:
-        return layout.missing
+        return protected(layout.missing) if layout.formulas_are_harmless else layout.missing
     found = written(cell, column)
     if found.unit != column.unit and not own_unit:
         raise CannotDeliver(

@@ -9,6 +9,9 @@ POINT_EM = 0.21
 SPACE_EM = 0.28
 OTHER_EM = 0.62  # of a letter or sign, on the wide side
 WORD_EM = 0.5  # of a letter of words in a cell, which are set smaller
+LOWER_EM = 0.56  # mean advance of a small letter
+BROAD, BROAD_EM = "mwMW@%", 0.92
+FIRST_WIDE, WIDE_EM = 0x2E80, 1.0  # signs as wide as they are high begin there: ideographs, syllables, full width
 _NUMBER = re.compile(r"[<>≤≥]?\s*[−+-]?\d[\d\s\u00a0\u202f]*(?:\.(\d+))?")
 _STARTS_AS_NUMBER = re.compile(r"[<>≤≥]?\s*[−+-]?\d")
 
@@ -66,8 +69,48 @@ def _advance_em(sign: str) -> float:
     return SPACE_EM if sign.isspace() else OTHER_EM
 
 
-def formula_parts(formula: str) -> tuple[tuple[str, bool], ...]:
-    """Part a chemical formula into (text, is subscript): "Al2O3" becomes Al, 2 below, O, 3 below."""
+def text_em(text: str) -> float:
+    """Return the width of a line of words, em, rather too much than too little."""
+    return sum(map(_letter_em, text))
+
+
+def _letter_em(sign: str) -> float:
+    if sign in BROAD:
+        return BROAD_EM
+    if sign.islower() and sign.isascii():
+        return LOWER_EM
+    return WIDE_EM if ord(sign) >= FIRST_WIDE else _advance_em(sign)
+
+
+Formula = tuple[tuple[str, bool], ...]
+"""What stands over a column, in parts: text, and whether it is a subscript."""
+
+_BETWEEN_WORDS = (" ", False)
+
+
+def formula_parts(formula: str) -> Formula:
+    """Part what is reported into (text, is subscript): "Al2O3" becomes Al, 2 below, O, 3 below; word by word."""
+    words = [_parts_of_word(word) for word in formula.split(" ")]
+    return tuple(part for word in words for part in (_BETWEEN_WORDS, *word))[1:]
+
+
+def words_of_formula(formula: Formula) -> list[Formula]:
+    """Return the words of what `formula_parts` gives."""
+    words: list[Formula] = [()]
+    for part in formula:
+        if part == _BETWEEN_WORDS:
+            words.append(())
+        else:
+            words[-1] = (*words[-1], part)
+    return words
+
+
+def joined(one: Formula, other: Formula) -> Formula:
+    """Return two words of a formula in one line."""
+    return (*one, _BETWEEN_WORDS, *other)
+
+
+def _parts_of_word(formula: str) -> Formula:
     if not re.fullmatch(r"(?:[A-Z][a-z]?\d*|[()]\d*)+", formula):
         return ((formula, False),)
     return tuple((part, part.isdigit()) for part in re.findall(r"\d+|\D+", formula))

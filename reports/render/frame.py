@@ -13,7 +13,7 @@ from reports.render.figures import Figure, figure, most_decimals
 from reports.render.line_rule import line_rule
 from reports.render.printing import fill
 from reports.render.qr import qr_path
-from reports.render.sheets import Layout
+from reports.render.sheets import Layout, rule_numbers
 
 _WHEN = re.compile(r"(\d{1,2} \w+ \d{4}), (\d\d:\d\d) (?:UTC)?([+-]\d\d:?\d\d)")
 _HEADS_SHORT = 0.97
@@ -29,9 +29,12 @@ class Block:
     new_page: bool
 
 
-def frame_html(document: CertificateDocument, layout: Layout, blocks: Sequence[Block]) -> str:
+def frame_html(
+    document: CertificateDocument, layout: Layout, blocks: Sequence[Block], remarks_in_full: bool = False
+) -> str:
     """Return the page that WeasyPrint sets: every string of the document but the results, escaped.
 
+    remarks_in_full: the remarks beside results stand here too, where a page cannot hold all that one sample has.
     Without blocks it is only what stands before the results, so that the room there can be known.
     """
     name = name_of(document)
@@ -39,10 +42,12 @@ def frame_html(document: CertificateDocument, layout: Layout, blocks: Sequence[B
         "document": document,
         "layout": layout,
         "blocks": blocks,
+        "remarks_in_full": remarks_in_full,
         "name": name,
         "rule": line_rule(document.line_rule_nm, layout.width_mm),
         "rule_in_words": _rule_in_words(document.line_rule_nm),
         "facts": facts(document),
+        "rule_sets": _rule_sets(document),
         "controls": control_tables(document.controls, layout.width_mm * _HEADS_SHORT),
         "accepted": accepted(document.controls),
         "methods_first": len(layout.sheets) > 1,
@@ -114,6 +119,15 @@ def _rule_in_words(lines_nm: Sequence[float]) -> str:
     if not lines_nm:
         return "A scale of wavelength"
     return f"Emission lines measured, nm: {', '.join(f'{line:.3f}' for line in lines_nm)}"
+
+
+def _rule_sets(document: CertificateDocument) -> list[dict[str, str]]:
+    """Say which columns are printed by which rules, where a certificate has several sets; else nothing."""
+    said = []
+    for name, number in rule_numbers(document).items():
+        own = [f"{column.formula} ({column.method})" for column in document.columns if column.rule_set == name]
+        said.append({"number": str(number), "name": name or "those named first", "columns": ", ".join(own)})
+    return said
 
 
 def _change_pairs(document: CertificateDocument) -> list[tuple[Change, Change | None]]:

@@ -6,8 +6,9 @@ from hashlib import sha256
 from json import dumps
 
 from reports.labels import LabelSheet, Layout
+from reports.render.kept import kept_pdf
 from reports.render.label_placing import PlacedLabel, place
-from reports.render.printing import fill, pdf_of
+from reports.render.printing import fill
 from reports.render.qr import qr_path
 
 
@@ -27,7 +28,7 @@ def render_labels(sheet: LabelSheet) -> bytes:
     Raises TooSmall where a label has no room for what it must hold; PangoMissing or CannotPrint, as a certificate does.
     """
     context = {"sheet": sheet, "layout": sheet.layout, "pages": _pages(sheet), "cuts": _cuts(sheet)}
-    return pdf_of(fill("reports/labels.html", context), _identifier(sheet))
+    return kept_pdf(fill("reports/labels.html", context), _identifier(sheet))
 
 
 def place_labels(sheet: LabelSheet) -> Iterator[PlacedLabel]:

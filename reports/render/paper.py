@@ -7,8 +7,9 @@ from json import dumps
 
 from reports.paper import ReceiptDocument
 from reports.render.figures import figure, most_decimals
+from reports.render.kept import kept_pdf
 from reports.render.line_rule import line_rule
-from reports.render.printing import fill, pdf_of
+from reports.render.printing import fill
 from reports.render.qr import qr_path
 from reports.render.sheets import UPRIGHT_MM
 
@@ -23,7 +24,7 @@ def render_receipt(document: ReceiptDocument) -> bytes:
         "arrival": list(zip_longest(document.arrival[::2], document.arrival[1::2])),
         "code": qr_path(document.number),
     }
-    return pdf_of(fill("reports/receipt.html", context), _identifier(document))
+    return kept_pdf(fill("reports/receipt.html", context), _identifier(document))
 
 
 def _identifier(document: ReceiptDocument) -> bytes:

@@ -6,6 +6,7 @@ WeasyPrint sets what is around the results, and leaves them room; the results th
 import gc
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from functools import partial
 from hashlib import sha256
 from io import BytesIO
 
@@ -13,14 +14,14 @@ import pikepdf
 
 from reports.document import CertificateDocument
 from reports.render.archive import Attachment, archive
-from reports.render.bands import words_of
 from reports.render.frame import Block, about, frame_html, name_of, word_across
 from reports.render.furniture import LANDSCAPE, UPRIGHT, Furniture, Paper
 from reports.render.glyphs import glyphs_for
 from reports.render.pages import PageMaker
-from reports.render.paging import PagePart
+from reports.render.paging import PagePart, by_page, height_mm
 from reports.render.printing import Pages, lay_out
-from reports.render.results import Pen, Results, SheetTags, words_of_remarks
+from reports.render.results import UNBOUNDED_MM, Pen, Results, SheetTags
+from reports.render.row_words import words_of, words_of_remarks
 from reports.render.sheets import Layout
 from reports.render.sheets import lay_out as lay_sheets
 from reports.render.tagging import Tags, tidy
@@ -69,28 +70,33 @@ def _compose(
     """Set what is around the results, and part them over pages.
 
     Tried first with all results in one block. Where that does not stand on the page on which the head ends, the room
-    there is known then, and the results are parted. Tables that are several begin on a page of their own.
+    there is known then, and the results are parted. Of several tables too long for that page, nothing is tried. Where
+    the remarks of one sample are more than a page holds, they begin below it and stand in full further below.
     """
     full = paper.room() - _SLACK_MM
-    if len(layout.sheets) > 1:
-        parts = results.parts(full, full)
-        return lay_out(frame_html(document, layout, _blocks(parts, new_page=True))), parts
-    whole = results.parts(1e9, 1e9)
-    fits = whole[0].height_mm <= full
-    trial = lay_out(frame_html(document, layout, _blocks(whole, new_page=False) if fits else []))
+    in_full = any(part.height_mm > full for part in results.parts(full, full))
+    if in_full:
+        results.shorten_remarks()
+    html = partial(frame_html, document, layout, remarks_in_full=in_full)
+    whole = results.parts(UNBOUNDED_MM, UNBOUNDED_MM)
+    if len(layout.sheets) > 1 and whole[0].height_mm > full:
+        parts = results.parts(0.0, full)
+        return lay_out(html(_blocks(parts, new_page=True))), parts
+    fits = height_mm(whole) <= full
+    trial = lay_out(html(_blocks(whole, new_page=False) if fits else []))
     page, y = trial.places()["head-end"]
     if fits and trial.places()["results"][0] == page:
         return trial, whole
     left = paper.height - paper.bottom - y - _SLACK_MM
     parts = results.parts(left, full)
-    return lay_out(frame_html(document, layout, _blocks(parts, new_page=parts[0].height_mm > left))), parts
+    return lay_out(html(_blocks(parts, new_page=parts[0].height_mm > left))), parts
 
 
 def _blocks(parts: Sequence[PagePart], new_page: bool) -> list[Block]:
     """Return the room that is left: for the first part of the results, and for the last, which begins a page."""
-    first, last = parts[0], parts[-1]
-    blocks = [Block("results", f"{first.height_mm:.3f}", new_page)]
-    return blocks if len(parts) == 1 else [*blocks, Block("rest", f"{last.height_mm:.3f}", True)]
+    pages = by_page(parts)
+    blocks = [Block("results", f"{height_mm(pages[0]):.3f}", new_page)]
+    return blocks if len(pages) == 1 else [*blocks, Block("rest", f"{height_mm(pages[-1]):.3f}", True)]
 
 
 def _draw(
@@ -102,15 +108,17 @@ def _draw(
     spot = tidy(tags)
     sheets = SheetTags(tags)
     begin, top = places["results"]
-    maker.insert_pages(begin + 1, max(len(parts) - 2, 0), tags)
-    for at, part in enumerate(parts):
-        last = at == len(parts) - 1 and at > 0
-        if part.start == 0:
-            sheets.begin()
+    on_pages = by_page(parts)
+    maker.insert_pages(begin + 1, max(len(on_pages) - 2, 0), tags)
+    for at, on_page in enumerate(on_pages):
         page = maker.pdf.pages[begin + at].obj
         canvas = maker.canvas(begin + at, tags.marks_on(page))
         pen = Pen(canvas, page, tags, maker.paper.side, results.layout.width_mm)
-        results.draw(pen, places["rest"][1] if last else maker.paper.top if at else top, part, sheets)
+        last = at == len(on_pages) - 1 and at > 0
+        y = places["rest"][1] if last else maker.paper.top if at else top
+        for part in on_page:
+            results.draw(pen, y + (part.below_mm or 0.0), part, sheets)
+            y += height_mm([part])
         progress(at + 1)
     tags.insert(spot, sheets.elements)
     tags.close()

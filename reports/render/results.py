@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from pikepdf import Object
 
@@ -12,13 +12,19 @@ from reports.render.canvas import GREY, INK, POINT_PER_MM, Canvas
 from reports.render.glyphs import Glyphs
 from reports.render.measure import wrap_by
 from reports.render.paging import PagePart, part_sheet
-from reports.render.sheets import Layout
+from reports.render.row_words import CONTINUED, IN_FULL_BELOW
+from reports.render.sheets import Layout, Printed
+from reports.render.stated import RADIUS_MM, SIGNS, Said, key_to_signs, kind_of
 from reports.render.tagging import TableTags, Tags
 
 CAPTION_PT, CAPTION_MM = 11.5, 6.3
 TOP_RULE, FOOT_RULE = 0.5, 0.25
 REMARK_LEAD, REMARK_GAP = 3.7, 1.6
-CONTINUED = ", continued"
+BETWEEN_MM = 7.0
+"""What sets a table apart from another one above it on the same page."""
+UNBOUNDED_MM = 1e9
+_STATED = "stated: "
+"""Begins the mark of a statement among those of remarks."""
 
 
 @dataclass
@@ -67,9 +73,16 @@ class Pen:
     def _cells(self, band: Band, top: float, table: TableTags) -> None:
         for box in band.boxes:
             element = table.cell(box.column, box.span, box.heads)
-            if any(piece.text for piece in box.pieces):
+            if box.sign or any(piece.text for piece in box.pieces):
                 with self.says(element):
                     self._pieces(box.pieces, top)
+                    if box.sign:
+                        with self.canvas.read_as(box.sign.words):
+                            self.sign(box.sign.x, top + box.sign.y, SIGNS[kind_of(box.sign.words)])
+
+    def sign(self, x: float, y: float, shape: str) -> None:
+        """Draw the sign of a statement."""
+        self.canvas.sign(self.left + x, y, RADIUS_MM, shape)
 
     def _pieces(self, pieces: Sequence[tuple[float, float, str, float, str, str]], top: float) -> None:
         for x, y, face, size, text, colour in pieces:
@@ -88,26 +101,56 @@ class Results:
             [sum(band.height for band in self._line(number, at)) for at in range(len(grid.sheet.lines))]
             for number, grid in enumerate(self._grids)
         ]
+        self._marks = [
+            [frozenset(mark for cell in line.cells for mark in _marks(cell)) for line in grid.sheet.lines]
+            for grid in self._grids
+        ]
+        self._keys: dict[frozenset[str], tuple[Said, ...]] = {}
         self._indent = max([self._wide("italic", 8.5, remark.mark) for remark in remarks], default=0.0) + 1.2
         self._remarks = [(remark, self._lines_of(remark)) for remark in remarks]
 
+    def shorten_remarks(self) -> None:
+        """Print the beginning of each long remark only: for a sample with more of them than a page holds."""
+        self._remarks = [(remark, [self._beginning(lines)]) for remark, lines in self._remarks]
+
+    def _beginning(self, lines: list[str]) -> str:
+        words = lines[0]
+        if len(lines) == 1:
+            return words
+        while self._wide("text", SMALL, words + IN_FULL_BELOW) > self.layout.width_mm - self._indent:
+            words = words.rpartition(" ")[0] or words[:-1]
+        return words.rstrip() + IN_FULL_BELOW
+
     def parts(self, first_room: float, room: float) -> list[PagePart]:
-        """Part all tables over pages; the first has `first_room`, mm, on its first page, each other page has `room`."""
+        """Part all tables over pages; the first has `first_room`, mm, on its first page, each other page has `room`.
+
+        Of several tables each begins a page, so that the same sample stands at the same place of each, unless the
+        whole of it fits on what is left of one.
+        """
         found: list[PagePart] = []
-        for number, grid in enumerate(self._grids):
-            marks = [frozenset(cell.mark for cell in line.cells if cell.mark) for line in grid.sheet.lines]
-            head = CAPTION_MM + TOP_RULE + sum(band.height for band in self._heads[number]) + FOOT_RULE
-            rooms = (first_room if number == 0 else room, room)
-            found += part_sheet(number, self._heights[number], marks, head, self._remarks_mm, rooms)
+        left, gap = first_room, 0.0
+        several = len(self._grids) > 1
+        for number in range(len(self._grids)):
+            (whole,) = self._parts(number, (UNBOUNDED_MM, UNBOUNDED_MM))
+            if gap + whole.height_mm <= left:
+                found.append(replace(whole, below_mm=gap) if found else whole)
+                left -= gap + whole.height_mm
+            else:
+                found += self._parts(number, (room if several else first_room, room))
+                left = room - found[-1].height_mm
+            gap = BETWEEN_MM
         return found
 
-    def whole_mm(self) -> float:
-        """Return the height of the first table where it is not parted."""
-        return self.parts(1e9, 1e9)[0].height_mm
+    def _parts(self, number: int, rooms: tuple[float, float]) -> list[PagePart]:
+        head = CAPTION_MM + TOP_RULE + sum(band.height for band in self._heads[number]) + FOOT_RULE
+        return part_sheet(number, self._heights[number], self._marks[number], head, self._below_mm, rooms)
 
     def draw(self, pen: Pen, top: float, part: PagePart, tags: "SheetTags") -> None:
         """Draw a part with its upper edge at `top`; heads and remarks that were said before are artifacts."""
-        table, first = tags.table, part.start == 0
+        first = part.start == 0
+        if first:
+            tags.begin()
+        table = tags.table
         caption = self._grids[part.sheet].sheet.caption
         with pen.says(table.caption() if first else None) as canvas:
             canvas.text(pen.left, top + 3.9, "title", CAPTION_PT, caption if first else caption + CONTINUED)
@@ -121,7 +164,20 @@ class Results:
                 pen.band(band, y, table.row("TBody"))
                 y += band.height
         pen.rule(y - FOOT_RULE / 2, FOOT_RULE)
-        self._draw_remarks(pen, y + FOOT_RULE, part, tags)
+        self._draw_remarks(pen, self._draw_key(pen, y + FOOT_RULE, part, tags), part, tags)
+
+    def _draw_key(self, pen: Pen, top: float, part: PagePart, tags: "SheetTags") -> float:
+        """Draw what the signs of the part mean; return where it ends."""
+        key = self._key(part.marks)
+        if not key:
+            return top
+        with pen.says(tags.remark(_STATED + " ".join(said.text for said in key))) as canvas:
+            for said in key:
+                y = top + REMARK_GAP + said.line * REMARK_LEAD + 2.8
+                canvas.text(pen.left + said.text_x, y, "text", SMALL, said.text, GREY)
+                if said.sign:
+                    pen.sign(said.x + RADIUS_MM, y - 0.9, said.sign)
+        return top + self._key_mm(part.marks)
 
     def _draw_remarks(self, pen: Pen, top: float, part: PagePart, tags: "SheetTags") -> None:
         for remark, lines in self._needed(part.marks):
@@ -136,11 +192,25 @@ class Results:
         grid = self._grids[sheet]
         return grid.line(at, at == len(grid.sheet.lines) - 1)
 
-    def _needed(self, marks: frozenset[str]) -> Iterator[tuple[Remark, list[str]]]:
-        return ((remark, lines) for remark, lines in self._remarks if any(remark.mark in mark for mark in marks))
+    def _key(self, marks: frozenset[str]) -> tuple[Said, ...]:
+        """Return the key to the signs that stand on a page with these marks."""
+        stated = frozenset(mark.removeprefix(_STATED) for mark in marks if mark.startswith(_STATED))
+        if stated not in self._keys:
+            width = self.layout.width_mm
+            self._keys[stated] = key_to_signs(stated, lambda text: self._wide("text", SMALL, text), width)
+        return self._keys[stated]
 
-    def _remarks_mm(self, marks: frozenset[str]) -> float:
-        return sum(REMARK_GAP + REMARK_LEAD * len(lines) for _, lines in self._needed(marks))
+    def _key_mm(self, marks: frozenset[str]) -> float:
+        key = self._key(marks)
+        return REMARK_GAP + REMARK_LEAD * (key[-1].line + 1) if key else 0.0
+
+    def _needed(self, marks: frozenset[str]) -> Iterator[tuple[Remark, list[str]]]:
+        return ((remark, lines) for remark, lines in self._remarks if remark.mark in marks)
+
+    def _below_mm(self, marks: frozenset[str]) -> float:
+        """Return the height of what stands below a table: the key to its signs, and the remarks."""
+        remarks = sum(REMARK_GAP + REMARK_LEAD * len(lines) for _, lines in self._needed(marks))
+        return self._key_mm(marks) + remarks
 
     def _lines_of(self, remark: Remark) -> list[str]:
         room = self.layout.width_mm - self._indent
@@ -150,6 +220,14 @@ class Results:
 
     def _wide(self, face: str, size: float, text: str) -> float:
         return self._glyphs.width_em(face, text) * size / POINT_PER_MM
+
+
+def _marks(cell: Printed) -> Iterator[str]:
+    """Yield what a cell needs below its table: the letter of each remark, and its statement."""
+    if cell.mark:
+        yield from cell.mark.split(", ")
+    if cell.statement:
+        yield _STATED + kind_of(cell.statement)
 
 
 class SheetTags:
@@ -179,11 +257,3 @@ class SheetTags:
         self._told.add(mark)
         self.elements.append(self._tags.element("P", self._tags.document))
         return self.elements[-1]
-
-
-def words_of_remarks(remarks: Sequence[Remark]) -> Iterator[tuple[str, str]]:
-    """Yield every (face, text) that remarks and captions may set."""
-    yield "title", CONTINUED
-    for remark in remarks:
-        yield "italic", remark.mark
-        yield "text", remark.text

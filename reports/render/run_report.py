@@ -3,9 +3,11 @@
 import re
 from dataclasses import asdict
 from hashlib import sha256
+from html import escape
 from json import dumps
 
-from reports.render.printing import fill, pdf_of
+from reports.render.kept import kept_pdf
+from reports.render.printing import fill
 from reports.run_report import NO_CERTIFICATE, NOT_RECOMPUTED, Picture, RunReport
 
 _FACE = "'Atkinson Hyperlegible Next', 'Atkinson Hyperlegible Next Wider', 'Signs', sans-serif"
@@ -28,6 +30,7 @@ text {{ font-family: {_FACE}; fill: #17212b; font-size: 12.5px; }}
 """What the classes of drawings look like on paper: a drawing is not styled by the page around it when it is printed."""
 
 
+_LABEL = re.compile(r'aria-label="([^"]*)"')
 _TITLE = re.compile(r"<title>[^<]*</title>")
 _AROUND = re.compile(r"<g>((?:(?!</?g\b).)*)</g>", re.DOTALL)
 """Words that a pointer shows, and groups that held nothing else: a third of all elements of a drawing."""
@@ -42,14 +45,16 @@ def render_run_report(report: RunReport) -> bytes:
         "smalls": [styled(picture) for picture in report.smalls],
         "pictures": [styled(picture) for picture in report.pictures],
     }
-    return pdf_of(fill("reports/run-report.html", context), _identifier(report))
+    return kept_pdf(fill("reports/run-report.html", context), _identifier(report))
 
 
 def styled(picture: Picture, style: str = STYLE) -> Picture:
-    """A drawing with its style inside it, after the tag that opens it, without what only a screen can show."""
+    """A drawing with its style and what it is in words inside it, without what only a screen can show."""
     head, end, rest = picture.drawing.partition(">")
     rest = _AROUND.sub(r"\1", _TITLE.sub("", rest))
-    return Picture(picture.finding, f"{head}{end}{style}{rest}")
+    label = _LABEL.search(head)  # escaped already
+    words = label[1] if label else escape(picture.finding)
+    return Picture(picture.finding, f"{head}{end}<title>{words}</title>{style}{rest}")
 
 
 def _identifier(report: RunReport) -> bytes:

@@ -11,10 +11,9 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from io import StringIO
 
+from labresults.readers.harmless import protected
 from reports.document import Cell, CertificateDocument, Column, Row
 from reports.render.numbers import plain
-
-_LIKE_A_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "'")
 
 LONG = (
     "certificate", "issue", "submission", "sample", "client identification", "matrix", "condition", "method", "analyte",
@@ -37,13 +36,15 @@ class Written:
 
 def written(cell: Cell, column: Column) -> Written:
     """Return a printed result as text for a program; `unit` is its own where it was switched ("5.43 %")."""
-    figures = cell.number if cell.number is not None else cell.limit
-    unit = column.unit
-    if figures is None:
-        return Written(cell.printed, "", "", "", unit)
-    after = _after(cell.printed)
-    value = f"{cell.sign}{plain(figures)}" + (f" {after}" if after else "")
-    return Written(value, cell.sign, plain(cell.number or ""), plain(cell.limit or ""), after or unit)
+    number, limit = plain(cell.number or ""), plain(cell.limit or "")
+    if cell.number is not None:
+        after = own_unit(cell)
+        return Written(
+            f"{cell.sign}{number}" + (f" {after}" if after else ""), cell.sign, number, limit, after or column.unit
+        )
+    in_words = not cell.sign or not cell.printed.startswith(cell.sign)  # “n.d.”, with its sign and limit beside it
+    value = cell.printed if in_words else f"{cell.sign}{limit}"
+    return Written(value, cell.sign, number, limit, column.unit)
 
 
 def render_csv(document: CertificateDocument) -> bytes:
@@ -69,11 +70,6 @@ def head_of(column: Column) -> str:
     basis = f", {column.basis}" if column.basis else ""
     method = f" ({column.method})" if column.method else ""
     return f"{column.formula} {column.unit}{basis}{method}"
-
-
-def protected(text: str) -> str:
-    """Return text that no spreadsheet takes for a formula; one leading apostrophe taken away gives it back."""
-    return f"'{text}" if text.startswith(_LIKE_A_FORMULA) else text
 
 
 def _wide(row: Row, columns: Sequence[Column], parts: dict[str, list[str]], has_statements: bool) -> Iterator[str]:
@@ -107,15 +103,24 @@ def _long(document: CertificateDocument, row: Row, remarks: dict[str, str]) -> I
             document.number, str(document.issue), row.submission or document.submission,
             *map(protected, (row.number, row.client_identification, row.matrix, row.condition)),
             column.method, column.formula, column.basis, "yes" if column.derived else "", as_text.value, as_text.sign,
-            as_text.number, as_text.limit, as_text.unit, plain(cell.u), plain(cell.detection_limit),
-            plain(cell.quantification_limit), cell.mark, protected(explained), protected(cell.statement),
+            as_text.number, as_text.limit, as_text.unit, plain(cell.u), *limits_beside(cell, column), cell.mark,
+            protected(explained), protected(cell.statement),
             "yes" if cell.changed else "",
         ]  # fmt: skip
 
 
-def _after(printed: str) -> str:
-    """The unit that is printed beside a number, "" where none is."""
-    return printed.lstrip("<>−-+0123456789., \u00a0\u202f")
+def limits_beside(cell: Cell, column: Column) -> tuple[str, str]:
+    """Return the detection and quantification limit of a result in the unit of its column; "" where the result is
+    printed in another, or they would be read in that one.
+    """
+    if written(cell, column).unit != column.unit:
+        return "", ""
+    return plain(cell.detection_limit), plain(cell.quantification_limit)
+
+
+def own_unit(cell: Cell) -> str:
+    """Return the unit that is printed beside a number, which is another than its column's; "" where none is."""
+    return "" if cell.number is None else cell.printed.lstrip("<>−-+0123456789., \u00a0\u202f")
 
 
 def _csv(lines: Iterable[Iterable[str]]) -> bytes:

@@ -3,6 +3,7 @@
 Clauses are of ISO 14289-1 (PDF/UA-1) and ISO 32000-1, numbers and titles from memory.
 """
 
+import re
 from collections.abc import Iterator
 from typing import Any
 
@@ -10,6 +11,7 @@ import pikepdf
 from pikepdf import Array, Dictionary, Name, Object, Pdf, String
 
 POINT_PER_PX = 0.75
+_MARK = rb"/\w+\s*<<\s*/MCID %d\s*>>\s*BDC"
 _DISSOLVED = {"/NonStruct", "/Sect", "/Div"}
 """Wrappers that say nothing of themselves; what they hold goes up to their parent. Sections begin with a heading."""
 
@@ -90,6 +92,29 @@ def tidy(tags: Tags) -> int:
     return len(flat) if spot is None else spot
 
 
+def set_furniture_apart(tags: Tags) -> None:
+    """Make artifacts of what runs along in the margins (14289-1, 7.1; 32000-1, 14.8.2.2): marked last, held by nobody.
+
+    WeasyPrint marks it as content, but hangs it on no element of the document.
+    """
+    held = {element.objgen for element in _every(tags.document)}
+    for page in tags.pdf.pages:
+        found = tags.of_page[int(page.obj.StructParents)]
+        content = page.obj.Contents.read_bytes()
+        while found and found[-1].objgen not in held:
+            found.pop()
+            content = re.sub(_MARK % len(found), b"/Artifact <</Type /Pagination>> BDC", content)
+        page.obj.Contents = tags.pdf.make_stream(content)
+
+
+def _every(element: Object) -> Iterator[Object]:
+    """Yield an element and all below it."""
+    yield element
+    for kid in _held(element):
+        if isinstance(kid, Dictionary) and "/S" in kid:
+            yield from _every(kid)
+
+
 def _tidied(element: Object, parent: Object, tags: Tags) -> list[Object]:
     kids = element.get("/K", Array())
     held = list(kids) if isinstance(kids, Array) else [kids]
@@ -149,10 +174,11 @@ def _held(element: Object) -> list[Object]:
 
 
 def _figure_box(figure: Object) -> None:
-    """Turn the box of a figure from pixels below the upper edge into points above the lower one."""
-    height = float(figure.Pg.MediaBox[3])
+    """Turn the box of a figure from pixels below the upper edge into points above the lower one, on the page."""
+    width, height = (float(edge) for edge in figure.Pg.MediaBox[2:])
     left, top, right, bottom = (float(edge) * POINT_PER_PX for edge in figure.A.BBox)
-    figure.A.BBox = Array([round(edge, 3) for edge in (left, height - bottom, right, height - top)])
+    box = ((left, width), (height - bottom, height), (right, width), (height - top, height))
+    figure.A.BBox = Array([max(0.0, min(round(edge, 3), most)) for edge, most in box])
     figure.A.Placement = Name.Block
 
 

@@ -4,7 +4,8 @@ from dataclasses import asdict
 from hashlib import sha256
 from json import dumps
 
-from reports.render.printing import fill, pdf_of
+from reports.render.kept import kept_pdf
+from reports.render.printing import fill
 from reports.render.run_report import STYLE, styled
 from reports.trace_report import TraceReport
 
@@ -25,7 +26,7 @@ def render_trace_report(report: TraceReport) -> bytes:
         "lineage": styled(report.lineage, _LINEAGE),
         "calibration": styled(report.calibration) if report.calibration else None,
     }
-    return pdf_of(fill("reports/trace-report.html", context), _identifier(report))
+    return kept_pdf(fill("reports/trace-report.html", context), _identifier(report))
 
 
 def _identifier(report: TraceReport) -> bytes:

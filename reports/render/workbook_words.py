@@ -18,7 +18,7 @@ def words(document: CertificateDocument) -> list[list[str]]:
         ["Conformity", document.conformity_text],
         ["Accreditation", document.accreditation],
         *(
-            [f"{note.heading}: {note.name}", f"{note.formula}. {note.below} {note.source} {note.remark}".strip()]
+            [f"{note.heading}: {note.name}", f"{note.formula}. {note.below} {note.source}. {note.remark}".strip()]
             for note in document.derived_notes
         ),
         *(

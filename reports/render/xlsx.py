@@ -1,6 +1,7 @@
 """Certificate to a workbook: numbers are numbers, shown with the certificate's own figures; all else is text.
 
-A result below its limit ("<0.2") stays text, so that nobody adds it up; its limit stands as a number beside it.
+A result below its limit ("<0.2") stays text, so that nobody adds it up; its limit stands as a number beside it. So does
+a result that is printed in another unit than its column's ("5.43 %" under mg/kg), with its U.
 """
 
 import re
@@ -16,6 +17,7 @@ from openpyxl.packaging.custom import StringProperty
 from openpyxl.worksheet.worksheet import Worksheet
 
 from reports.document import Cell, CertificateDocument, Column
+from reports.render.tables import own_unit
 from reports.render.workbook_pen import Pen, Printed
 from reports.render.workbook_words import read_me, words
 
@@ -35,7 +37,7 @@ _MODIFIED = re.compile(rb"(<dcterms:modified[^>]*>)[^<]*(</dcterms:modified>)")
 
 Reader = Callable[[Cell, Column], str]
 _PARTS: tuple[tuple[str, Reader], ...] = (
-    ("U", lambda cell, column: Printed(cell.u)),
+    ("U", lambda cell, column: _u(cell)),
     ("own detection limit", lambda cell, column: _own(cell.detection_limit, column.detection_limit)),
     ("own quantification limit", lambda cell, column: _own(cell.quantification_limit, column.quantification_limit)),
     ("remark", lambda cell, column: cell.mark),
@@ -90,7 +92,7 @@ def _grades(pen: Pen, document: CertificateDocument) -> None:
     )
     pen.write(["Unit", "", "", "", *(c.unit for c in document.grade_columns)])
     for grade in document.grades:
-        values = [cell.printed if cell.number is None else Printed(cell.printed) for cell in grade.cells]
+        values = [_value(cell) for cell in grade.cells]
         pen.write([grade.name, grade.samples, Printed(grade.mass), "", *values])
 
 
@@ -137,8 +139,17 @@ def _cell_texts(cell: Cell | None, column: Column, parts: Sequence[tuple[str, Re
     """Return one result as printed, the limit behind < or >, and what the further columns hold."""
     if cell is None:
         return [""] * (2 + len(parts))
-    printed = cell.printed if cell.number is None else Printed(cell.printed)
-    return [printed, Printed(cell.limit or ""), *(read(cell, column) for _, read in parts)]
+    return [_value(cell), Printed(cell.limit or ""), *(read(cell, column) for _, read in parts)]
+
+
+def _value(cell: Cell) -> str:
+    """A number where it is one of its column's unit: nobody adds up 5.43 % and 120 mg/kg."""
+    return cell.printed if cell.number is None or own_unit(cell) else Printed(cell.printed)
+
+
+def _u(cell: Cell) -> str:
+    unit = own_unit(cell)
+    return f"{cell.u}\N{NO-BREAK SPACE}{unit}" if unit and cell.u else Printed(cell.u)
 
 
 def _own(limit: str, of_column: str) -> str:

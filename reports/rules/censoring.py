@@ -25,13 +25,10 @@ shortest text names them; rounding comes after and changes none of them.
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from enum import StrEnum
+from functools import lru_cache
 
 from labresults.terms import Mark, Tie
-from reports.rules.rounding import exact, quantize, round_significant
-
-# Limits go through floating arithmetic with the sample: a range of 10 000 may come out as 9999.999999999998, and
-# rounding down would make 9 900 of that. Twelve figures hold more than any limit does.
-_FIGURES_THAT_MEAN = 12
+from reports.rules.rounding import FIGURES_THAT_MEAN, exact, quantize, round_significant
 
 
 class Below(StrEnum):
@@ -115,15 +112,23 @@ def round_limit(limit: float | Decimal, figures: int, tie: Tie) -> Decimal:
     return _without_zeros(round_significant(exact(limit), figures, tie))
 
 
-def round_limit_above(value: float | Decimal, limit: float | Decimal, figures: int, tie: Tie) -> Decimal:
-    """Return the limit to print after `<`: `round_limit`, or the next figure up where `value` would contradict it."""
+def round_limit_above(
+    value: float | Decimal, limit: float | Decimal, figures: int, tie: Tie, least_figures: int = 1
+) -> Decimal:
+    """Return the limit to print after `<`: `round_limit`, or the next figure up where `value` would contradict it.
+
+    least_figures: with which it goes up, so that 1.02 below 1.04 is `<1.1` and not `<2`.
+    """
     nearest = round_limit(limit, figures, tie)
-    return nearest if exact(value) < nearest else _directed(limit, figures, ROUND_CEILING)
+    if exact(value) < nearest:
+        return nearest
+    means = limit if least_figures == 1 else round_significant(limit, FIGURES_THAT_MEAN, Tie.HALF_EVEN)
+    return _directed(means, max(figures, least_figures), ROUND_CEILING)
 
 
 def round_limit_below(limit: float | Decimal, figures: int) -> Decimal:
     """Return the limit to print after `>`: at most `figures` figures, always down, so that the statement holds."""
-    return _directed(round_significant(limit, _FIGURES_THAT_MEAN, Tie.HALF_EVEN), figures, ROUND_FLOOR)
+    return _directed(round_significant(limit, FIGURES_THAT_MEAN, Tie.HALF_EVEN), figures, ROUND_FLOOR)
 
 
 def _directed(limit: float | Decimal, figures: int, mode: str) -> Decimal:
@@ -148,6 +153,7 @@ def _exceeds(value: float | None, upper: float | None) -> bool:
     return value is not None and upper is not None and exact(value) > exact(upper)
 
 
+@lru_cache(maxsize=256)
 def _ordered(marks: tuple[Mark, ...], found: Mark | None) -> tuple[Mark, ...]:
     """Marks in the order of the vocabulary; what was decided here replaces what was said about the two limits."""
     decided_here = {Mark.BELOW_DETECTION, Mark.BELOW_QUANTIFICATION, Mark.NO_VALUE}

@@ -17,7 +17,7 @@ from decimal import ROUND_FLOOR, Decimal
 from labresults.terms import Basis, DecisionRule, Tie
 from reports.rules.conformity import Found, Limit, Rule, Statement, compare, conformity_probability
 from reports.rules.printing import Measured, PrintedValue, decide_print, print_measured
-from reports.rules.rounding import NO_BREAK_SPACE, exact, quantize, round_decimals, text
+from reports.rules.rounding import NO_BREAK_SPACE, decimals_of, exact, quantize, round_decimals, text
 from reports.rules.ruleset import RuleSet
 
 
@@ -85,18 +85,25 @@ def known_of(measured: Measured, basis: Basis, rule_set: RuleSet) -> Found | Non
     return Found(known, measured.unit, basis, decision.sign, measured.expanded_u, measured.coverage_factor)
 
 
-def probability_text(probability: float, conforms: bool) -> str:
-    """Return a probability [1] in %, one decimal: never 0 or 100, and never on the other side of what was stated."""
+def probability_text(probability: float, conforms: bool, decimals: int = 1) -> str:
+    """Return a probability [1] in %: never 0 or 100, and never on the other side of what was stated.
+
+    decimals: at least those of the accepted risk, or 97.44 % above 97.43 % would be printed below it.
+    """
     percent = exact(probability) * 100
-    rounded = round_decimals(percent, 1, Tie.HALF_EVEN) if conforms else quantize(percent, 1, ROUND_FLOOR)
+    rounded = round_decimals(percent, decimals, Tie.HALF_EVEN) if conforms else quantize(percent, decimals, ROUND_FLOOR)
+    least = Decimal(1).scaleb(-decimals)
     if rounded >= 100:
-        return f"more than 99.9{NO_BREAK_SPACE}%"
-    return f"{text(rounded)}{NO_BREAK_SPACE}%" if rounded > 0 else f"less than 0.1{NO_BREAK_SPACE}%"
+        return f"more than {text(100 - least)}{NO_BREAK_SPACE}%"
+    return f"{text(rounded)}{NO_BREAK_SPACE}%" if rounded > 0 else f"less than {text(least)}{NO_BREAK_SPACE}%"
 
 
 def _printed_probability(found: Found, limit: Limit, rule: Rule, statement: Statement) -> str:
     probability = conformity_probability(found, limit) if rule.kind is DecisionRule.PROBABILITY else None
-    return "" if probability is None else probability_text(probability, statement is Statement.CONFORMS)
+    if probability is None:
+        return ""
+    decimals = max(1, decimals_of(exact(rule.risk_percent or 0.0)))
+    return probability_text(probability, statement is Statement.CONFORMS, decimals)
 
 
 def _as_read(printed: PrintedValue, measured: Measured, found: Found, rule_set: RuleSet) -> Found:

@@ -1,11 +1,13 @@
 """A decision rule in words, as a certificate states it (ISO/IEC 17025:2017, 7.8.6.2 c): compared how, w, which risk."""
 
+from math import floor, log10
 from statistics import NormalDist
 
 from labresults.terms import DecisionRule
 from reports.rules.conformity import EVEN_RISK_PERCENT, Rule, normal_quantile
 
 USUAL_FACTOR = 2.0
+MOST_DECIMALS = 3
 
 _USUAL_RISK = "2.5"
 """With k = 2 the risk on one side is 2.3 %, and it is common to say at most 2.5 % (ILAC-G8:09/2019, 4.2)."""
@@ -37,6 +39,19 @@ _WORDS = {
         "{at_least:g} % on (guard band w = {z} u). Of a result given as “<” or “>” no probability is known."
     ),
 }
+
+
+def level_in_words(coverage_factor: float) -> str:
+    """Return how many of all values U covers with this factor: “about 95 %” with k = 2, else as the normal distribution
+    has it, with the decimals that tell it from 100 %; "" where there are more than three.
+
+    Source: JCGM 100:2008 (GUM), table G.1 (from memory).
+    """
+    if coverage_factor == USUAL_FACTOR:
+        return "about 95 %"
+    beyond_percent = 200 * NormalDist().cdf(-coverage_factor)
+    decimals = max(0, -floor(log10(beyond_percent))) if beyond_percent > 0 else MOST_DECIMALS + 1
+    return f"{100 - beyond_percent:.{decimals}f} % if normally distributed" if decimals <= MOST_DECIMALS else ""
 
 
 def rule_text(rule: Rule, coverage_factor: float) -> str:

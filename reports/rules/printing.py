@@ -28,9 +28,18 @@ from reports.rules.censoring import (
     round_limit_above,
     round_limit_below,
 )
-from reports.rules.rounding import NO_BREAK_SPACE, decimals_of, exact, round_decimals, round_for_report, text
+from reports.rules.rounding import (
+    FIGURES_THAT_MEAN,
+    NO_BREAK_SPACE,
+    decimals_of,
+    exact,
+    round_decimals,
+    round_for_report,
+    round_significant,
+    text,
+)
 from reports.rules.ruleset import RuleSet, Switch, in_words
-from reports.rules.uncertainty import round_uncertainty
+from reports.rules.uncertainty import UncertaintyRule, round_uncertainty
 
 
 @dataclass(frozen=True)
@@ -140,7 +149,7 @@ def _beside_limit(measured: Measured, decision: Decision, rule_set: RuleSet, ext
     if decision.sign == "<":
         value = measured.value if measured.value is not None else limit
         figures = _limit_figures(exact(limit), rule_set, extra)
-        rounded = round_limit_above(value, limit, figures, rule_set.tie)
+        rounded = round_limit_above(value, limit, figures, rule_set.tie, least_figures=min(2, rule_set.edition))
         why = f"below the {_name_of(limit, measured.limits, rule_set.below)}"
     else:
         rounded = round_limit_below(limit, rule_set.figures_of(exact(limit)) + extra)
@@ -229,7 +238,10 @@ def _name_of(limit: float, limits: Limits, below: Below) -> str:
 def _uncertainty(measured: Measured, rule_set: RuleSet, switch: Switch | None) -> Decimal | None:
     if measured.expanded_u is None:
         return None
-    return round_uncertainty(_switched(measured.expanded_u, switch), rule_set.uncertainty, rule_set.tie)
+    u = _switched(measured.expanded_u, switch)
+    if rule_set.edition > 1 and rule_set.uncertainty is UncertaintyRule.TWO_FIGURES_UP:
+        u = round_significant(u, FIGURES_THAT_MEAN, rule_set.tie)  # 0.1 + 0.2 is 0.30, and not above it
+    return round_uncertainty(u, rule_set.uncertainty, rule_set.tie)
 
 
 def _switched(number: float | None, switch: Switch | None) -> Decimal:

@@ -147,8 +147,11 @@ def _of_marks(printed: PrintedValue) -> list[tuple[Mark, str]]:
 
 
 def assign_letters(remarks: Iterable[str], codes: Sequence[Code] = ()) -> dict[str, str]:
-    """Return remark -> letter (or code), in the order in which the remarks are first met."""
-    fixed = {code.meaning: code.code for code in codes}
+    """Return remark -> letter (or code), in the order in which the remarks are first met.
+
+    Where two rule sets print one certificate and give one code two meanings, the second is J_2: a code says one thing.
+    """
+    fixed = _codes_by_meaning(codes)
     letters: dict[str, str] = {}
     given = 0
     for remark in remarks:
@@ -156,6 +159,14 @@ def assign_letters(remarks: Iterable[str], codes: Sequence[Code] = ()) -> dict[s
             letters[remark] = fixed.get(remark) or _letter(given)
             given += remark not in fixed
     return letters
+
+
+def _codes_by_meaning(codes: Sequence[Code]) -> dict[str, str]:
+    fixed: dict[str, str] = {}
+    for code in codes:
+        alike = sum(1 for taken in fixed.values() if taken == code.code or taken.startswith(f"{code.code}_"))
+        fixed.setdefault(code.meaning, f"{code.code}_{alike + 1}" if alike else code.code)
+    return fixed
 
 
 def marks_beside(remarks: Sequence[str], letters: dict[str, str]) -> str:

@@ -16,10 +16,15 @@ its binary value lies a little off. Source of the tie rules: ISO 80000-1:2009, a
 """
 
 from decimal import ROUND_HALF_EVEN, ROUND_HALF_UP, Context, Decimal
+from functools import lru_cache
 
 from labresults.terms import Tie
 
 NO_BREAK_SPACE = "\u00a0"
+
+# What is rounded to one side only has gone through floating arithmetic: a range of 10 000 may come out as
+# 9999.999999999998, and rounding down would make 9 900 of that. Twelve figures hold more than any limit does.
+FIGURES_THAT_MEAN = 12
 
 # The widest binary64 number has 309 digits before its point, the finest 324 after: nothing is lost on the way.
 _WIDE = Context(prec=1500)
@@ -31,7 +36,10 @@ def exact(value: float | Decimal) -> Decimal:
 
     Raises ValueError when the value is not a finite number.
     """
-    number = value if isinstance(value, Decimal) else Decimal(repr(float(value)))
+    if isinstance(value, Decimal):
+        number = value
+    else:
+        number = _as_written(float(value)) if value else Decimal(repr(float(value)))  # 0 and -0 are one key
     if not number.is_finite():
         raise ValueError(f"{value} cannot be printed. Give a finite number, or the words that say why there is none.")
     return number
@@ -44,7 +52,7 @@ def decimals_of(number: Decimal) -> int:
 
 def quantize(value: Decimal, decimals: int, mode: str) -> Decimal:
     """Return `value` at `decimals` places (negative: tens, hundreds) by a rounding mode of the decimal module."""
-    rounded = value.quantize(Decimal(1).scaleb(-decimals), rounding=mode, context=_WIDE)
+    rounded = value.quantize(_place(decimals), mode, _WIDE)
     return rounded if rounded else abs(rounded)  # never a minus before nothing
 
 
@@ -77,7 +85,7 @@ def round_for_report(value: float | Decimal, figures: int, finest_decimals: int 
     if not number:
         return quantize(number, finest_decimals or 0, _MODES[tie])
     rounded = quantize(number, _coarser(figures - 1 - number.adjusted(), finest_decimals), _MODES[tie])
-    if not rounded:
+    if not rounded or rounded.adjusted() == number.adjusted():
         return rounded
     return quantize(rounded, _coarser(figures - 1 - rounded.adjusted(), finest_decimals), _MODES[tie])
 
@@ -88,6 +96,17 @@ def text(number: Decimal, thousands: str = NO_BREAK_SPACE) -> str:
     With `thousands=""` the text is what a program reads back: Decimal(text(n, "")) == n.
     """
     return f"{number:,f}".replace(",", thousands)
+
+
+@lru_cache(maxsize=256)
+def _as_written(value: float) -> Decimal:
+    """The number of the shortest text; the numbers of one result are asked for over and over while it is printed."""
+    return Decimal(repr(value))
+
+
+@lru_cache(maxsize=1024)
+def _place(decimals: int) -> Decimal:
+    return Decimal(1).scaleb(-decimals)
 
 
 def _coarser(decimals: int, finest_decimals: int | None) -> int:

@@ -51,6 +51,13 @@ class Size:
     figures: int
 
 
+EDITION = 2
+"""Of the printing. 1: a limit that its value would contradict goes up to the next figure of as many as it had, so that
+1.02 below 1.04 was `<2`; an uncertainty that is rounded upwards goes up for the last bit of its sum. 2: such a limit
+has two figures at least, `<1.1`; such an uncertainty is taken to twelve; control samples show what was expected with
+no more decimals than it was given with. What was saved before is of the first.
+"""
+
 ANY = ""
 """Of a code: for any result; the others are "number", "<" and ">"."""
 
@@ -82,6 +89,7 @@ class RuleSet:
     words_not_detected, words_between (the two limits), words_above (the range): printed instead of number or limit.
     forms: pairs (element, as what it is printed); basis: the only one that is printed, None: as each request asks;
     codes: qualifiers by code instead of letters; decision_rule, risk_percent: where the limits name none.
+    edition: of the printing itself, so that what was printed once is printed the same again; see EDITION.
     """
 
     name: str
@@ -106,6 +114,7 @@ class RuleSet:
     codes: tuple[Code, ...] = ()
     decision_rule: DecisionRule = DecisionRule.FOUR_STATEMENTS
     risk_percent: float | None = None
+    edition: int = EDITION
 
     def __post_init__(self) -> None:
         if not self.name or self.version < 1:
@@ -116,7 +125,7 @@ class RuleSet:
                 raise BadRuleSet(
                     f"The switch from {switch.unit} to {switch.to_unit} needs two units, and numbers above zero."
                 )
-        _check_forms(self.forms)
+        _check_forms(self.forms, self.edition)
         _check_codes(self.codes)
         check_risk(self.decision_rule, self.risk_percent)
 
@@ -124,8 +133,9 @@ class RuleSet:
         return f"{self.name} v{self.version}"
 
     def to_json(self) -> str:
-        """Return the rule set as text with sorted keys; decimals are strings."""
-        return json.dumps(asdict(self), default=str, ensure_ascii=False, sort_keys=True)
+        """Return the rule set as text with sorted keys; decimals are strings. The first edition is not written."""
+        said = {name: value for name, value in asdict(self).items() if (name, value) != ("edition", 1)}
+        return json.dumps(said, default=str, ensure_ascii=False, sort_keys=True)
 
     @classmethod
     def from_json(cls, source: str) -> "RuleSet":
@@ -135,7 +145,7 @@ class RuleSet:
             unknown = set(raw) - {field.name for field in fields(cls)}
             if unknown:
                 raise BadRuleSet(f"Unknown settings: {', '.join(sorted(unknown))}. Take them out, or correct them.")
-            return cls(**(raw | _rebuilt(raw)))
+            return cls(**({"edition": 1} | raw | _rebuilt(raw)))
         except BadRuleSet:
             raise
         except (ValueError, TypeError, KeyError, ArithmeticError) as problem:
@@ -204,9 +214,14 @@ def _check_figures(rule_set: RuleSet) -> None:
         before, reached = size.figures, size.at_least
 
 
-def _check_forms(forms: tuple[tuple[str, str], ...]) -> None:
+def _check_forms(forms: tuple[tuple[str, str], ...], edition: int) -> None:
     if len(dict(forms)) < len(forms):
         raise BadRuleSet("An element has two forms: say once as what it is printed.")
+    elements: dict[str, str] = {}
+    for element, form in forms:
+        other = elements.setdefault(form, element)
+        if other != element and edition > 1:  # what was saved before can still be read
+            raise BadRuleSet(f"{other} and {element} are both printed as {form}: columns need names that differ.")
     for element, form in forms:
         try:
             held = dict(parse_formula(form))

@@ -111,6 +111,16 @@ def read_public_halves(path: Path) -> Sequence[PublicHalf]:
         raise KeyTrouble(f"{path} holds no certificate of a signing key (PEM). Ask the laboratory for it.") from problem
 
 
+def public_halves_in(folder: Path) -> Sequence[PublicHalf]:
+    """Read the public halves in a folder of keys: of the one that signs, then of those set aside for newer ones.
+
+    Raises KeyTrouble where there is none, or one of them cannot be read.
+    """
+    stem, suffix = CERTIFICATE_FILE.rsplit(".", 1)
+    aside = sorted(folder.glob(f"{stem}-*.{suffix}"))
+    return [half for path in (folder / CERTIFICATE_FILE, *aside) for half in read_public_halves(path)]
+
+
 def _self_signed(key: rsa.RSAPrivateKey, laboratory: str, at: datetime) -> x509.Certificate:
     name = x509.Name(
         [

@@ -12,9 +12,13 @@ from pyhanko.sign import fields, signers
 from pyhanko.sign.signers.pdf_signer import PdfSigningSession
 from pyhanko_certvalidator.registry import SimpleCertificateStore
 
+from reports.signing.field_tags import add_tagged_field
 from reports.signing.keys import KeyTrouble, SigningKey
+from reports.signing.stamps import RESERVED_DIGITS, Authority, Stamper
 
-FIELD = "LaboratorySignature"
+FIELD, STAMPED_FIELD = "LaboratorySignature", "StampedLaboratorySignature"
+"""Of a signature by the laboratory alone, and of one to which a time stamp belongs: the stamp itself is not signed, and
+could be taken away; the name of the field is."""
 
 
 class _Revision(IncrementalPdfFileWriter):
@@ -43,10 +47,20 @@ class _AtTime(signers.PdfSigner):
         return session
 
 
-def sign_pdf(pdf: bytes, key: SigningKey, *, at: datetime, name: str, place: str, meaning: str) -> bytes:
+def sign_pdf(
+    pdf: bytes,
+    key: SigningKey,
+    *,
+    at: datetime,
+    name: str,
+    place: str,
+    meaning: str,
+    authority: Authority | None = None,
+) -> bytes:
     """Return `pdf` with a certifying signature that permits no change (ISO 32000-1:2008, 12.8.2.2; ETSI EN 319 142-1).
 
-    at: the moment that the signature states. Raises KeyTrouble when the key was not valid then.
+    at: the moment that the signature states. authority: whose clock stamps it (level B-T); None: nobody's (B-B).
+    Raises KeyTrouble when the key was not valid then, or the authority gives no time stamp that holds.
     """
     if not key.public.holds_at(at):
         raise KeyTrouble(
@@ -54,7 +68,7 @@ def sign_pdf(pdf: bytes, key: SigningKey, *, at: datetime, name: str, place: str
             f" {key.public.valid_to:%Y-%m-%d}. Make a new one: python3 manage.py make_signing_key --renew --by NAME"
         )
     metadata = signers.PdfSignatureMetadata(
-        field_name=FIELD,
+        field_name=STAMPED_FIELD if authority else FIELD,
         md_algorithm="sha256",
         name=name,
         location=place,
@@ -63,8 +77,12 @@ def sign_pdf(pdf: bytes, key: SigningKey, *, at: datetime, name: str, place: str
         subfilter=fields.SigSeedSubFilter.PADES,
         docmdp_permissions=fields.MDPPerm.NO_CHANGES,
     )
-    field = fields.SigFieldSpec(FIELD, on_page=-1, readable_field_name=f"Signature of {name}")
-    signed = _AtTime(metadata, _signer(key), new_field_spec=field, at=at).sign_pdf(_Revision(pdf))
+    revision = _Revision(pdf)
+    field = fields.SigFieldSpec(metadata.field_name, on_page=-1, readable_field_name=f"Signature of {name}")
+    add_tagged_field(revision, field)
+    stamper = Stamper(authority) if authority else None
+    signer = _AtTime(metadata, _signer(key), timestamper=stamper, at=at)
+    signed = signer.sign_pdf(revision, bytes_reserved=RESERVED_DIGITS if authority else None)
     return bytes(signed.getvalue())
 
 

@@ -4,7 +4,8 @@ What must hold, each said where it does not: there is one signature; it covers e
 was added after it; its digest and its signature are right; what wraps the signature, which no signature can cover, is
 written the one way in which it is written here, so that not one byte of the file can be another; it was made with a
 key whose public half was given; that key was valid at the moment that the signature states. That moment is the
-laboratory's word: no outside clock signs it.
+laboratory's word. Where an outside clock stamped the signature, its stamp must belong to it, and the key must have been
+valid then too; whether it is to be believed depends on a root that whoever checks must have.
 """
 
 from collections.abc import Sequence
@@ -21,13 +22,18 @@ from pyhanko.sign.validation.status import PdfSignatureStatus, SignatureCoverage
 from pyhanko_certvalidator import ValidationContext
 
 from reports.signing.keys import PublicHalf
+from reports.signing.sign import STAMPED_FIELD
+from reports.signing.stamps import TimeStamp, judge_token, written_one_way
 
 _NO_MOMENT = datetime(2000, 1, 1, tzinfo=UTC)  # at which no key of ours was valid
 
 
 @dataclass(frozen=True)
 class Verdict:
-    """What a file's signature says. problems: empty where all holds; sha256: of the file's bytes."""
+    """What a file's signature says. problems: empty where all holds; sha256: of the file's bytes.
+
+    stamp: of an outside clock; None where the laboratory alone says when it signed.
+    """
 
     problems: tuple[str, ...]
     sha256: str
@@ -35,6 +41,7 @@ class Verdict:
     signed_at: datetime | None = None
     key_sha256: str = ""
     meaning: str = ""
+    stamp: TimeStamp | None = None
 
     @property
     def holds(self) -> bool:
@@ -42,20 +49,25 @@ class Verdict:
         return not self.problems
 
 
-def verify_pdf(content: bytes, trusted: Sequence[PublicHalf]) -> Verdict:
-    """Return what the signature of a PDF says, judged by the public halves in `trusted`. Never raises for bad files."""
+def verify_pdf(content: bytes, trusted: Sequence[PublicHalf], roots: Sequence[PublicHalf] = ()) -> Verdict:
+    """Return what the signature of a PDF says, judged by the public halves in `trusted`. Never raises for bad files.
+
+    roots: those of authorities of time stamps; a stamp that leads to none of them is told of, and not trusted.
+    """
     digest = sha256(content).hexdigest()
     try:
         signatures = PdfFileReader(BytesIO(content), strict=False).embedded_signatures
         if len(signatures) != 1:
             found = "no signature" if not signatures else f"{len(signatures)} signatures"
             return Verdict((f"The file holds {found}; a certificate holds one.",), digest)
-        return _of_signature(signatures[0], trusted, digest)
+        return _of_signature(signatures[0], trusted, roots, digest)
     except Exception as problem:  # whatever a damaged file makes its readers raise: it is not as it was signed
         return Verdict((f"The file cannot be read as a signed PDF ({problem}).",), digest)
 
 
-def _of_signature(signature: EmbeddedPdfSignature, trusted: Sequence[PublicHalf], digest: str) -> Verdict:
+def _of_signature(
+    signature: EmbeddedPdfSignature, trusted: Sequence[PublicHalf], roots: Sequence[PublicHalf], digest: str
+) -> Verdict:
     used = sha256(signature.signer_cert.dump()).hexdigest()
     known = {half.sha256: half for half in trusted}
     signed_at = signature.self_reported_timestamp
@@ -66,6 +78,8 @@ def _of_signature(signature: EmbeddedPdfSignature, trusted: Sequence[PublicHalf]
         problems.append("It states a moment at which the key was not valid.")
     status = validate_pdf_signature(signature, _context(known.values(), signed_at))
     problems += _broken(status) + _wrapped_otherwise(signature)
+    stamp = _stamp(signature, roots)
+    problems += _of_stamp(signature, stamp, known.get(used))
     return Verdict(
         tuple(problems),
         digest,
@@ -73,7 +87,31 @@ def _of_signature(signature: EmbeddedPdfSignature, trusted: Sequence[PublicHalf]
         signed_at,
         used,
         str(signature.sig_object.get("/Reason", "")),
+        stamp,
     )
+
+
+def _stamp(signature: EmbeddedPdfSignature, roots: Sequence[PublicHalf]) -> TimeStamp | None:
+    token = _token(signature)
+    return None if token is None else judge_token(token, roots, signature.signer_info["signature"].native)
+
+
+def _token(signature: EmbeddedPdfSignature) -> cms.ContentInfo | None:
+    """The time stamp beside the signature (RFC 3161, appendix A), where there is one."""
+    for attribute in signature.signer_info["unsigned_attrs"] or ():
+        if attribute["type"].native == "signature_time_stamp_token":
+            return attribute["values"][0]
+    return None
+
+
+def _of_stamp(signature: EmbeddedPdfSignature, stamp: TimeStamp | None, half: PublicHalf | None) -> list[str]:
+    if stamp is None:
+        owed = signature.field_name == STAMPED_FIELD
+        return ["The time stamp that belongs to the signature was taken away."] if owed else []
+    problems = list(stamp.problems)
+    if stamp.is_trusted and half is not None and not half.holds_at(stamp.at):
+        problems.append("The key was not valid when the outside clock stamped the signature.")
+    return problems
 
 
 def _context(trusted: Sequence[PublicHalf] | object, signed_at: datetime | None) -> ValidationContext:
@@ -124,6 +162,7 @@ def _container(signature: EmbeddedPdfSignature) -> cms.ContentInfo:
             "signature_algorithm": algos.SignedDigestAlgorithm({"algorithm": "sha256_rsa"}),
             "signature": signer["signature"],
         }
+        | _stamped(signature)
     )
     signed = cms.SignedData(
         {
@@ -135,3 +174,12 @@ def _container(signature: EmbeddedPdfSignature) -> cms.ContentInfo:
         }
     )
     return cms.ContentInfo({"content_type": "signed_data", "content": signed})
+
+
+def _stamped(signature: EmbeddedPdfSignature) -> dict[str, object]:
+    """The one attribute that no signature covers: the time stamp, where one belongs there."""
+    token = _token(signature)
+    if token is None or signature.field_name != STAMPED_FIELD:
+        return {}
+    attribute = cms.CMSAttribute({"type": "signature_time_stamp_token", "values": [written_one_way(token)]})
+    return {"unsigned_attrs": cms.CMSAttributes([attribute])}

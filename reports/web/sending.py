@@ -16,4 +16,5 @@ def sent_file(content: bytes, kind: str, name: str) -> HttpResponse:
     response = HttpResponse(content, content_type=TYPES[kind])
     response["Content-Disposition"] = f'{"inline" if kind == "pdf" else "attachment"}; filename="{name}"'
     response["X-Content-Type-Options"] = "nosniff"
+    response["Cache-Control"] = "private, no-store"  # what a client reads stays out of caches that others share
     return response

@@ -9,7 +9,7 @@ from labresults.acts import Refusal
 from labresults.terms import NonconformingAct, NoticeKind
 from reports.actions.notices import notify_client
 from reports.models import Certificate
-from reports.queries.recipients import addressees
+from reports.queries.recipients import addressees, already_told
 
 if TYPE_CHECKING:
     from labresults.models import NonconformingWork, Person
@@ -28,11 +28,16 @@ def tell_of_work(
     """
     told, troubles = [], []
     for row in certificates:
-        to = addressees(row, NoticeKind.NONCONFORMING)
+        there = already_told(row, work, words)
+        to = [one for one in addressees(row, NoticeKind.NONCONFORMING) if (one.email or one.name).lower() not in there]
+        if there and not to:
+            troubles.append(f"{row}: everybody was told this already.")
+            continue
         try:
             notices = notify_client(
-                by=by, at=now(), reason=words, certificate=row, kind=NoticeKind.NONCONFORMING, to=to, work=work
-            )
+                by=by, at=now(), reason=words, certificate=row, kind=NoticeKind.NONCONFORMING, to=to, work=work,
+                words=words,
+            )  # fmt: skip
         except Refusal as refusal:
             troubles.append(f"{row}: {refusal}")
             continue

@@ -1,60 +1,38 @@
-"""The life of a certificate: combined, supplemented, amended with reasons, drawn beside the pages, told of."""
+"""The life of a certificate: combined, supplemented, amended with reasons, drawn beside the pages."""
+
+from datetime import datetime
 
 import pytest
-from django.core import mail
 from django.core.cache import caches
 
 from labresults.actions.evaluation import evaluate_run, select_result
+from labresults.actions.opinions import state_opinion
+from labresults.actions.people import authorise_person
 from labresults.actions.requests import change_request
 from labresults.actions.samples import register_client
+from labresults.actions.sampling import record_sampling
 from labresults.acts import BadInput, WrongState
 from labresults.models import Method, Submission
 from labresults.queries.issued import certificates_carrying, is_certified
 from labresults.queries.waiting import station_of_submission
-from labresults.terms import Basis, NoticeKind, Station
+from labresults.terms import Basis, Station, Task
 from reports.actions import certificates as acts
-from reports.actions.fetches import record_fetch
-from reports.actions.notices import notify_client
+from reports.actions.signing import end_signing_certificate
 from reports.document import CertificateDocument
-from reports.issuing import amend_many, draw, draw_waiting, progress_of, tell, tell_again
-from reports.models import Certificate, CertificateFetch, Notice
-from reports.queries.recipients import Addressee, addressees, not_told
+from reports.issuing import amend_many, draw, draw_waiting, progress_of
+from reports.models import Certificate, SigningCertificate
+from tests.actions.frozen import document_of, measured, now_of
 from tests.builders import (
     NOW,
     Laboratory,
     a_certificate,
     a_method,
-    a_reader,
     a_reading_file,
     a_run,
-    a_submission,
     an_evaluated_run,
     an_imported_file,
     approved,
 )
-
-
-def measured(lab: Laboratory, names: list[str], **more: object) -> Submission:
-    submission = a_submission(lab, names=names, **more)  # type: ignore[arg-type]
-    an_evaluated_run(lab, submission)
-    return approved(lab, submission)
-
-
-def document_of(certificate: Certificate) -> CertificateDocument:
-    return CertificateDocument.from_json(certificate.document)
-
-
-def now_of(lab: Laboratory) -> object:
-    return lambda: lab.later(0)
-
-
-@pytest.fixture
-def quick_drawing(monkeypatch: pytest.MonkeyPatch) -> None:
-    """What is tested here is not how it looks."""
-    monkeypatch.setattr(acts, "draw_files", lambda document, progress: {"pdf": document.to_json().encode()})
-    monkeypatch.setattr(acts, "registered_key", lambda at: None)
-    monkeypatch.setattr(acts, "signed", lambda pdf, document, at: pdf)
-
 
 # Combined certificates.
 
@@ -111,6 +89,37 @@ def test_an_amendment_of_a_combined_certificate_keeps_its_submissions(lab: Labor
     assert [link.submission for link in new.further.all()] == [second]
 
 
+# What changes between the preview and the lock.
+
+
+@pytest.mark.parametrize("what", ["opinion", "sampling"])
+def test_whatever_the_certificate_says_is_asked_again_under_the_lock(
+    what: str, lab: Laboratory, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    submission = measured(lab, ["a 1"])
+    reviewer = lab.people["reviewer"]
+    authorise_person(by=lab.people["quality manager"], at=NOW, person=reviewer, task=Task.OPINE, valid_from=NOW.date())
+    meanwhile = {
+        "opinion": lambda: state_opinion(
+            by=reviewer, at=lab.later(), submission=submission, text="Not for gardens.", basis="the limits"
+        ),
+        "sampling": lambda: record_sampling(
+            by=lab.people["reception"], at=lab.later(), submission=submission, sampled_by="Oda", place="pit", plan="P1"
+        ),
+    }
+    gathered = acts.gathered
+
+    def and_then(*of: object) -> object:
+        found = gathered(*of)  # type: ignore[arg-type]
+        meanwhile[what]()
+        return found
+
+    monkeypatch.setattr(acts, "gathered", and_then)
+    with pytest.raises(WrongState, match="changed in the meantime"):
+        a_certificate(lab, submission, draw=False)
+    assert not Certificate.objects.exists()
+
+
 # Amendments and supplements.
 
 
@@ -132,7 +141,7 @@ def test_a_supplement_adds_what_was_asked_for_later_and_says_so(lab: Laboratory)
     )
 
     document = document_of(new)
-    assert document.is_supplement
+    assert document.is_supplement, document.changes
     assert document.replaces.startswith("C26-0001, issue 1, of ")
     assert {change.old for change in document.changes} == {"nothing"}
     assert {change.reason for change in document.changes if change.sample} == {
@@ -201,6 +210,15 @@ def test_many_are_amended_for_one_reason_each_by_itself(lab: Laboratory) -> None
     assert all(one.new.files.exists() for one in came if one.new)
 
 
+def test_a_combined_certificate_names_each_submission_once(lab: Laboratory) -> None:
+    one, two = measured(lab, ["a 1"]), measured(lab, ["b 1"])
+    for further in ([two, two], [one]):
+        with pytest.raises(BadInput, match="each once"):
+            acts.issue_certificate(
+                by=lab.people["issuer"], at=lab.later(), submission=one, further=further, rule_set=lab.rule_set
+            )
+
+
 # Drawing.
 
 
@@ -231,100 +249,36 @@ def test_a_drawing_that_fails_says_why_and_is_done_again(lab: Laboratory, monkey
     assert "published already" in draw(certificate.pk, by, now)
 
 
+def test_whoever_may_not_draw_leaves_no_trouble_behind(lab: Laboratory, quick_drawing: None) -> None:
+    certificate = a_certificate(lab, measured(lab, ["a 1"]), draw=False)
+    assert "may not publish" in draw(certificate.pk, lab.people["preparer"], now_of(lab))
+    assert progress_of(certificate.pk).word == "nobody"
+    # and of one that is drawn there is nothing to do
+    assert draw(certificate.pk, lab.people["issuer"], now_of(lab)) == ""
+    assert "published already" in draw(certificate.pk, lab.people["issuer"], now_of(lab))
+    assert progress_of(certificate.pk).word == "nobody"
+
+
+def test_a_key_that_is_ended_while_it_is_drawn_issues_nothing(lab: Laboratory, monkeypatch: pytest.MonkeyPatch) -> None:
+    certificate = a_certificate(lab, measured(lab, ["a 1"]), draw=False)
+    drawn = acts.signed
+
+    def stolen_meanwhile(pdf: bytes, document: CertificateDocument, at: datetime) -> bytes:
+        signed = drawn(pdf, document, at)
+        end_signing_certificate(
+            by=lab.people["laboratory manager"], at=lab.later(), reason="Stolen.", is_compromised=True,
+            certificate=SigningCertificate.objects.get(),
+        )  # fmt: skip
+        return signed
+
+    monkeypatch.setattr(acts, "signed", stolen_meanwhile)
+    with pytest.raises(WrongState):
+        acts.publish_certificate(by=lab.people["issuer"], at=lab.later(), certificate=certificate)
+    assert not certificate.files.exists()
+
+
 def test_what_another_process_draws_is_left_to_it(lab: Laboratory) -> None:
     certificate = a_certificate(lab, measured(lab, ["a 1"]), draw=False)
     caches["progress"].set(f"drawing-{certificate.pk}-taken", 1)
     assert draw(certificate.pk, lab.people["issuer"], now_of(lab)) == ""
     assert not certificate.files.exists()
-
-
-# Notices and fetches.
-
-
-@pytest.fixture
-def issued(lab: Laboratory, quick_drawing: None) -> Certificate:
-    lab.client.email = "office@ridge.example"
-    lab.client.save()
-    certificate = a_certificate(lab, measured(lab, ["a 1"]))
-    mail.outbox.clear()
-    return certificate
-
-
-def test_a_letter_has_links_and_no_contents(lab: Laboratory, issued: Certificate) -> None:
-    assert tell(issued, lab.people["issuer"], now_of(lab)) == ""
-    (letter,) = mail.outbox
-    assert (letter.to, letter.subject) == (["office@ridge.example"], "Certificate C26-0001, issue 1: issued")
-    assert "/my-certificates/C26-0001/1" in letter.body
-    document = document_of(issued)
-    printed = {cell.printed for row in document.rows for cell in row.cells}
-    secrets = printed | {document.reference, document.rows[0].client_identification, document.rows[0].number}
-    assert not [word for word in secrets if word in letter.body]
-    row = Notice.objects.get()
-    assert (row.kind, row.email, row.trouble) == (NoticeKind.ISSUED, "office@ridge.example", "")
-
-
-def test_whoever_fetched_an_issue_is_told_of_its_amendment_and_withdrawal(lab: Laboratory, issued: Certificate) -> None:
-    reader = a_reader(lab)
-    assert [one.email for one in addressees(issued, NoticeKind.AMENDED)] == ["office@ridge.example"]
-    record_fetch(by=reader, at=lab.later(), certificate=issued, kind="pdf")
-    new = acts.amend_certificate(
-        by=lab.people["issuer"], at=lab.later(), reason="A word.", certificate=issued, rule_set=lab.rule_set
-    )
-    assert draw(new.pk, lab.people["issuer"], now_of(lab)) == ""
-    assert [letter.to for letter in mail.outbox] == [["office@ridge.example"], ["brennan@ridge.example"]]
-    acts.withdraw_certificate(by=lab.people["issuer"], at=lab.later(), reason="Mixed up.", certificate=new)
-    tell(new, lab.people["issuer"], now_of(lab), NoticeKind.WITHDRAWN)
-    assert [letter.subject for letter in mail.outbox[2:]] == ["Certificate C26-0001, issue 2: withdrawn"] * 2
-
-
-def test_a_letter_that_does_not_go_is_kept_and_sent_again(
-    lab: Laboratory, issued: Certificate, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    def refuses(self: object, **_: object) -> int:
-        raise ConnectionRefusedError(111, "Connection refused")
-
-    with monkeypatch.context() as broken:
-        broken.setattr("django.core.mail.EmailMessage.send", refuses)
-        tell(issued, lab.people["issuer"], now_of(lab))
-    assert "Connection refused" in Notice.objects.get().trouble
-    assert [one.email for _, one in not_told(issued)] == ["office@ridge.example"]
-
-    assert tell_again(issued, lab.people["issuer"], now_of(lab)) == []
-    assert (len(mail.outbox), not_told(issued), Notice.objects.count()) == (1, [], 2)
-
-
-def test_without_any_address_the_client_is_told_on_the_portal(lab: Laboratory, quick_drawing: None) -> None:
-    certificate = a_certificate(lab, measured(lab, ["a 1"]))
-    tell(certificate, lab.people["issuer"], now_of(lab))
-    assert (Notice.objects.get().email, mail.outbox) == ("", [])
-
-
-@pytest.mark.parametrize(
-    ("kind", "to", "words"),
-    [
-        (NoticeKind.ISSUED, [], "Nobody is named"),
-        (NoticeKind.NONCONFORMING, [Addressee("Oda Brennan")], "Which nonconforming work"),
-    ],
-)
-def test_a_notice_says_who_and_of_what(
-    kind: NoticeKind, to: list[Addressee], words: str, lab: Laboratory, issued: Certificate
-) -> None:
-    with pytest.raises(BadInput, match=words):
-        notify_client(by=lab.people["issuer"], at=lab.later(), certificate=issued, kind=kind, to=to)
-
-
-def test_nobody_is_told_of_what_is_not_drawn(lab: Laboratory) -> None:
-    certificate = a_certificate(lab, measured(lab, ["a 1"]), draw=False)
-    with pytest.raises(WrongState, match="not drawn yet"):
-        notify_client(
-            by=lab.people["issuer"], at=lab.later(), certificate=certificate, kind=NoticeKind.ISSUED,
-            to=[Addressee("Oda Brennan")],
-        )  # fmt: skip
-
-
-def test_a_fetch_is_of_the_clients_own_people_and_of_a_file_that_is_there(lab: Laboratory, issued: Certificate) -> None:
-    reader = a_reader(lab)
-    with pytest.raises(BadInput, match="no xlsx file"):
-        record_fetch(by=reader, at=lab.later(), certificate=issued, kind="xlsx")
-    record_fetch(by=reader, at=lab.later(), certificate=issued, kind="pdf")
-    assert [(row.made_by, row.kind) for row in CertificateFetch.objects.all()] == [(reader, "pdf")]

@@ -15,10 +15,9 @@ from labresults.queries.reportable import reportable
 from labresults.queries.results import newest_selections, waiting_for_review
 from labresults.terms import Basis, BelowInSum, DerivedForm, NotMeasured
 from reports.actions.certificates import amend_certificate
-from reports.document import CertificateDocument
 from reports.models import CertificateInput, CertificateLine
 from reports.queries.derived_check import derived_differs
-from reports.queries.previews import preview
+from tests.actions.derived_builders import a_set, document_of, measured, previewed
 from tests.builders import (
     PASSWORD,
     Laboratory,
@@ -35,26 +34,6 @@ from tests.builders import (
 )
 
 pytestmark = pytest.mark.django_db
-
-
-def document_of(certificate: Any) -> CertificateDocument:
-    return CertificateDocument.from_json(certificate.document)
-
-
-def a_set(lab: Laboratory, submission: Submission, masses: dict[int, float], name: str = "intercept") -> SampleSet:
-    """Samples by their place in the submission, with what each stands for, kg."""
-    samples = {sample.ordinal: sample for sample in submission.samples.all()}
-    members = [(samples[ordinal], mass_kg) for ordinal, mass_kg in masses.items()]
-    return define_sample_set(
-        by=lab.people["reception"], at=lab.later(), submission=submission, name=name, members=members
-    )
-
-
-def measured(lab: Laboratory, *asked: DerivedDefinition, **differing: Any) -> Submission:
-    """Three samples that ask for these, measured and approved."""
-    submission = a_submission(lab, derived=asked)
-    an_evaluated_run(lab, submission, **differing)
-    return approved(lab, submission)
 
 
 def test_the_next_version_stands_beside_the_older_one(lab: Laboratory) -> None:
@@ -111,17 +90,17 @@ def test_what_the_methods_do_not_give_is_refused_when_it_is_asked_for(lab: Labor
 
 
 def test_a_certificate_prints_it_and_keeps_its_inputs(lab: Laboratory) -> None:
-    """Cu 120 and Pb 35 mg/kg (builders): 155 mg/kg; u of each 2 % and 0.3 mg/kg near zero."""
+    """Cu 120 and Pb 35 mg/kg (builders): 155 mg/kg; u of each 2 % and 0.3 mg/kg near zero, of one portion: added up."""
     certificate = a_certificate(lab, measured(lab, a_derived(lab)), draw=False)
     document = document_of(certificate)
     column = document.columns[-1]
     assert (column.key, column.formula, column.unit, column.derived) == ("metals", "Cu + Pb", "mg/kg", True)
     assert [row.cells[-1].printed for row in document.rows] == ["155", "155", "155"]
-    assert document.rows[0].cells[-1].u == "5.1"
+    assert document.rows[0].cells[-1].u == "6.4"  # 2 × (2.42 + 0.76)
     assert document.derived_notes[0].formula == "Cu + Pb, each in mg/kg"
     line = CertificateLine.objects.filter(certificate=certificate, column="metals").first()
     assert line.value == pytest.approx(155.0, rel=1e-3)
-    assert line.u == pytest.approx((2.42**2 + 0.76**2) ** 0.5, rel=0.01)
+    assert line.u == pytest.approx(2.42 + 0.76, rel=0.01)
     inputs = [row.result for row in line.inputs.order_by("result__element")]
     assert [row.element_id for row in inputs] == ["Cu", "Pb"]
     assert line.value == inputs[0].value + inputs[1].value
@@ -129,13 +108,16 @@ def test_a_certificate_prints_it_and_keeps_its_inputs(lab: Laboratory) -> None:
 
 
 def test_what_is_below_its_limits_is_printed_with_a_limit_of_its_own(lab: Laboratory) -> None:
-    """Detection limits of both are 1 mg/kg (builders: 0.01 mg/L in 50 mL of 0.5 g): of the sum √2, by rule or 2."""
+    """Detection limits of both are 1 mg/kg (builders: 0.01 mg/L in 50 mL of 0.5 g): up to 2 may be there, by any rule.
+
+    The sum itself has a detection limit of √2.
+    """
     nothing = {"contents": {f"KF26-0000{n}": {"Cu": 0.1, "Pb": 0.1} for n in (1, 2, 3)}}
     zero, limit = a_derived(lab), a_derived(lab, "by-limit", below=BelowInSum.LIMIT)
     document, _ = previewed(lab, measured(lab, zero, limit, **nothing))
     printed = {cell.column: cell for cell in document.rows[0].cells}
-    assert printed["metals"].printed == "<1.4"
-    assert printed["by-limit"].printed == "<2"
+    assert printed["metals"].printed == printed["by-limit"].printed == "<2"
+    assert printed["metals"].detection_limit == "1.4"
     assert printed["metals"].sign == "<"
 
 
@@ -145,10 +127,6 @@ def test_a_range_is_printed_from_the_least_to_the_most(lab: Laboratory) -> None:
     cell = document.rows[0].cells[-1]
     assert (cell.printed, cell.number) == ("20.0 to 21.0", None)
     assert document.rows[1].cells[-1].printed == "155"
-
-
-def previewed(lab: Laboratory, submission: Submission, **more: Any) -> tuple[CertificateDocument, Any]:
-    return preview(submission=submission, rule_set=lab.rule_set, by=lab.people["issuer"], at=lab.later(), **more)
 
 
 def test_a_result_in_words_leaves_none_and_says_why(lab: Laboratory) -> None:

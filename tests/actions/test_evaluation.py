@@ -19,7 +19,8 @@ from labresults.actions.weighings import Weighed, record_weighings
 from labresults.acts import BadInput, WrongState
 from labresults.models import Evaluation, PreparationBatch, Result, Selection
 from labresults.models import TestPortion as Portion  # not a test: pytest goes by the name
-from labresults.queries.results import failures_of, newest_selections
+from labresults.queries.failures import failures_of
+from labresults.queries.results import newest_selections
 from labresults.queries.run_digests import inputs_digest, outputs_digest
 from labresults.readers.delivery import DeliveredSample
 from labresults.terms import Basis

@@ -10,14 +10,10 @@ from labresults.actions.methods import add_method_version
 from labresults.actions.review import approve_results
 from labresults.acts import WrongState
 from labresults.models import ControlOutcome, Evaluation, PreparationBatch, Result, Selection
+from labresults.queries.failures import confirmed_batch_failures, failures_of
 from labresults.queries.repeats import open_repeats
 from labresults.queries.reportable import reportable
-from labresults.queries.results import (
-    confirmed_batch_failures,
-    failures_of,
-    newest_selections,
-    waiting_for_review,
-)
+from labresults.queries.results import newest_selections, waiting_for_review
 from labresults.queries.review_evidence import evidence_of
 from labresults.terms import BlankRule, Measure, Reach, Repeat, Role, SolutionKind
 from tests.builders import (

@@ -2,7 +2,7 @@
 
 import pytest
 
-from labresults.actions.evaluation import evaluate_run
+from labresults.actions.evaluation import evaluate_run, select_result
 from labresults.actions.nonconforming import open_nonconforming_work, record_nonconforming_step
 from labresults.actions.review import approve_results
 from labresults.acts import BadInput, NotAuthorised, WrongState
@@ -158,3 +158,48 @@ def test_only_the_quality_manager_opens_one(lab: Laboratory, measured: Submissio
         open_nonconforming_work(
             by=lab.people["analyst"], at=lab.later(), doubt=Doubt(DoubtKind.LOT, "L-2200"), what="x", effect="y"
         )
+
+
+def measured_again(lab: Laboratory, submission: Submission, batch: PreparationBatch) -> None:
+    """The same solutions read in another run, and those results chosen by name."""
+    run = a_run(lab, batch)
+    an_imported_file(lab, run, a_reading_file(run, factors={("KF26-00001", "Cu"): 1.01}))
+    evaluation = evaluate_run(by=lab.people["analyst"], at=lab.later(), run=run)
+    for result in evaluation.results.filter(is_candidate=True, sample__submission=submission):
+        select_result(by=lab.people["analyst"], at=lab.later(), reason="read again", result=result)
+
+
+@pytest.mark.parametrize(
+    ("kind", "name", "holds"),
+    [
+        (DoubtKind.BATCH, "B26-0001", True),
+        (DoubtKind.LOT, "L-2400", True),  # the reference material in the batch
+        (DoubtKind.MATERIAL, "GC-17", True),
+        (DoubtKind.EQUIPMENT, "B2", True),  # the balance
+        (DoubtKind.PERSON, "preparer", True),
+        (DoubtKind.RUN, "R26-0001", False),
+        (DoubtKind.METHOD, "AR-7", False),
+    ],
+)
+def test_reading_again_mends_a_run_and_not_what_came_before_it(
+    kind: DoubtKind, name: str, holds: bool, lab: Laboratory, measured: Submission
+) -> None:
+    # given a case, on hold, and its samples' solutions read again in another run
+    opened(lab, measured, doubt=Doubt(kind, name))
+    measured_again(lab, measured, PreparationBatch.objects.get())
+    # then what was doubtful before the reading is held still, and says by which case
+    waiting = waiting_for_review(measured)
+    assert set(held(waiting)) == (set(waiting) if holds else set())
+    if holds:
+        with pytest.raises(WrongState, match=r"N26-0001 holds it\. Release that first, or prepare and measure it anew"):
+            approved(lab, measured)
+        assert [work.number for work in cases_of(waiting)] == ["N26-0001"]
+    else:
+        approved(lab, measured)
+
+
+def test_it_holds_the_element_that_is_doubtful_and_no_other(lab: Laboratory, measured: Submission) -> None:
+    opened(lab, measured, doubt=Doubt(DoubtKind.BATCH, "B26-0001", element="Pb"))
+    measured_again(lab, measured, PreparationBatch.objects.get())
+    waiting = waiting_for_review(measured)
+    assert {Result.objects.get(pk=key).element_id for key in held(waiting)} == {"Pb"}

@@ -40,7 +40,7 @@ def test_a_wrong_password_signs_nothing(lab: Laboratory, measured: Submission) -
     with pytest.raises(NotAuthorised, match="password is not right"):
         signed(lab, lab.people["reviewer"], measured, password="guess")
     assert not Review.objects.exists()
-    assert AuditEvent.objects.count() == events
+    assert AuditEvent.objects.count() == events + 1  # the try
 
 
 @pytest.mark.parametrize(("role", "says"), [("analyst", "planning R26-0001"), ("preparer", "batch B26-0001")])
@@ -61,8 +61,9 @@ def test_a_named_exception_policy_lets_a_small_laboratory_go_on_and_stays_on_rec
         task.save()
     lab.people["analyst"].groups.set(lab.people["reviewer"].groups.all())
     analyst = Person.objects.get(pk=lab.people["analyst"].pk)
-    with pytest.raises(NotAuthorised, match="asks for a reason"):
-        signed(lab, analyst, measured)
+    for blank in ("", "  "):
+        with pytest.raises(NotAuthorised, match="asks for a reason"):
+            signed(lab, analyst, measured, reason=blank)
     assert signed(lab, analyst, measured, reason="nobody else on site").exception == "Three people only, policy Q-7"
 
 
@@ -124,3 +125,12 @@ def test_a_result_without_a_value_is_not_approved(lab: Laboratory) -> None:
     an_evaluated_run(lab, submission)
     with pytest.raises(WrongState, match=r"has no value: .* loss on drying"):
         signed(lab, lab.people["reviewer"], submission)
+
+
+def test_one_signature_is_of_one_submission(lab: Laboratory, measured: Submission) -> None:
+    other = a_submission(lab, names=["another"])
+    an_evaluated_run(lab, other)
+    both = [*waiting_for_review(measured), *waiting_for_review(other)]
+    with pytest.raises(BadInput, match="S26-0001 and S26-0002: sign one submission at a time"):
+        approve_results(by=lab.people["reviewer"], at=lab.later(), results=both, password=PASSWORD)
+    assert not Review.objects.exists()

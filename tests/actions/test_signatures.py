@@ -11,7 +11,8 @@ from labresults.actions.batches import add_reagents, begin_batch, discard_portio
 from labresults.actions.evaluation import accept_control, evaluate_run, let_stand, select_result
 from labresults.actions.fire import Fired, record_fire_charges
 from labresults.actions.mass_losses import Heated, record_mass_losses
-from labresults.actions.materials import register_lot, register_material
+from labresults.actions.materials import record_equipment_check, register_lot, register_material
+from labresults.actions.overrides import allow_override
 from labresults.actions.people import authorise_person
 from labresults.actions.review import TurnedDown, approve_results, refuse_results, send_back_results, sign_review
 from labresults.actions.second_factor import sign_in_with_code, turn_off_second_factor, turn_on_second_factor
@@ -22,6 +23,7 @@ from labresults.models import (
     ControlOutcome,
     Evaluation,
     LetStand,
+    Lot,
     Person,
     PreparationBatch,
     Result,
@@ -35,7 +37,7 @@ from labresults.queries.results import waiting_for_review
 from labresults.queries.second_factor import step_of
 from labresults.queries.signed import values_digest
 from labresults.roles import ROLES
-from labresults.terms import Decision, MassLossKind, MaterialKind, Station, Task, Verdict
+from labresults.terms import Decision, MassLossKind, MaterialKind, OverrideKind, Role, Station, Task, Verdict
 from tests.builders import (
     PASSWORD,
     SECRET,
@@ -112,6 +114,20 @@ def weighed(lab: Laboratory, who: Person) -> Submission:
     return measure(lab, submission, weigh(lab, batch, who))
 
 
+def weighed_the_duplicate(lab: Laboratory, who: Person) -> Submission:
+    """Of the same sample, by the side of which its result is judged."""
+    submission = a_submission(lab, 1)
+    batch = begin_batch(
+        by=lab.people["preparer"], at=lab.later(), method_version=lab.version,
+        samples=list(submission.samples.all()), caution_read=True,
+    )  # fmt: skip
+    weigh(lab, batch, lab.people["preparer"])
+    label = batch.portions.get(role=Role.DUPLICATE).label
+    again = Weighed(label, mass_g=0.51, volume_mL=50.0, reason="weighed again")
+    record_weighings(by=who, at=lab.later(), batch=batch, balance=lab.balance, rows=[again])
+    return measure(lab, submission, batch)
+
+
 def discarded_a_portion(lab: Laboratory, who: Person) -> Submission:
     submission = a_submission(lab, 1)
     batch = begin_batch(
@@ -175,6 +191,15 @@ def evaluated(lab: Laboratory, who: Person) -> Submission:
     return submission
 
 
+def evaluated_it_first(lab: Laboratory, who: Person) -> Submission:
+    submission = a_submission(lab, 1)
+    run = a_run(lab, a_weighed_batch(lab, submission))
+    an_imported_file(lab, run, a_reading_file(run))
+    for person in (who, lab.people["analyst"]):
+        evaluate_run(by=person, at=lab.later(), run=run, reason="again")
+    return submission
+
+
 def chose(lab: Laboratory, who: Person) -> Submission:
     submission = a_submission(lab, 1)
     an_evaluated_run(lab, submission)
@@ -205,7 +230,7 @@ def waiting_position(submission: Submission) -> object:
     return Result.objects.get(pk=waiting_for_review(submission)[0]).position
 
 
-def fired(lab: Laboratory, who: Person) -> Submission:
+def fired(lab: Laboratory, who: Person, before: Callable[[], None] = lambda: None) -> Submission:
     submission = a_submission(lab, 1)
     batch = a_weighed_batch(lab, submission)
     quality = lab.people["quality manager"]
@@ -214,15 +239,55 @@ def fired(lab: Laboratory, who: Person) -> Submission:
         by=quality, at=lab.later(), number="L-FLUX", material=flux, received_on=date(2026, 1, 5),
         expires_on=date(2027, 1, 5),
     )  # fmt: skip
+    before()
     label = batch.portions.get(role="sample").label
     row = Fired(label=label, crucible=1, flux_g=100.0, button_g=30.0)
     record_fire_charges(by=who, at=lab.later(), batch=batch, rows=[row], tray="T1", flux_lot=lot)
     return measure(lab, submission, batch)
 
 
+def allowed_a_balance(lab: Laboratory, who: Person) -> Submission:
+    submission = a_submission(lab, 1)
+    record_equipment_check(
+        by=lab.people["quality manager"], at=lab.later(), equipment=lab.balance, done_on=date(2026, 11, 10),
+        due_on=date(2026, 11, 15), what="calibration", passed=True,
+    )  # fmt: skip
+    allow_override(
+        by=who, at=lab.later(), reason="weighed a known mass", kind=OverrideKind.OVERDUE_EQUIPMENT,
+        equipment=lab.balance,
+    )  # fmt: skip
+    return measure(lab, submission, a_weighed_batch(lab, submission))
+
+
+def expired(lab: Laboratory, who: Person, number: str) -> None:
+    Lot.objects.filter(number=number).update(expires_on=date(2026, 11, 1))
+    allow_override(
+        by=who, at=lab.later(), reason="compared with the new lot", kind=OverrideKind.EXPIRED_LOT,
+        lot=Lot.objects.get(number=number),
+    )  # fmt: skip
+
+
+def allowed_a_standard(lab: Laboratory, who: Person) -> Submission:
+    submission = a_submission(lab, 1)
+    batch = a_weighed_batch(lab, submission)
+    expired(lab, who, "L-2201")
+    return measure(lab, submission, batch)
+
+
+def allowed_a_reference_material(lab: Laboratory, who: Person) -> Submission:
+    expired(lab, who, "L-2400")
+    submission = a_submission(lab, 1)
+    return measure(lab, submission, a_weighed_batch(lab, submission))
+
+
+def allowed_a_flux(lab: Laboratory, who: Person) -> Submission:
+    return fired(lab, lab.people["preparer"], lambda: expired(lab, who, "L-FLUX"))
+
+
 TAKING_PART: list[tuple[Callable[[Laboratory, Person], Submission], str]] = [
     (began_the_batch, "batch B26-0001"),
     (weighed, "weighing KF26-00001"),
+    (weighed_the_duplicate, "weighing "),
     (discarded_a_portion, "discarding KF26-00001"),
     (added_reagents, "the reagents of batch B26-0001"),
     (dried, "drying KF26-00001"),
@@ -230,9 +295,14 @@ TAKING_PART: list[tuple[Callable[[Laboratory, Person], Submission], str]] = [
     (planned, "planning R26-0001"),
     (loaded, "loading R26-0001.csv"),
     (evaluated, "evaluating R26-0001"),
+    (evaluated_it_first, "evaluating R26-0001"),
     (chose, "choosing"),
     (accepted, "accepting CCV 1"),
     (let_a_repeat_stand, "letting KF26-00001 stand"),
+    (allowed_a_balance, "allowing B2"),
+    (allowed_a_standard, "allowing L-2201"),
+    (allowed_a_reference_material, "allowing L-2400"),
+    (allowed_a_flux, "allowing L-FLUX"),
 ]
 
 
@@ -256,6 +326,29 @@ def test_whoever_did_nothing_of_it_approves(lab: Laboratory) -> None:
     who = may_do_everything(lab)
     submission = a_submission(lab, 1)
     an_evaluated_run(lab, submission)
+    assert approve(lab, submission, who).exception == ""
+
+
+def test_whoever_allowed_what_these_results_do_not_stand_on_approves(lab: Laboratory) -> None:
+    """Another lot of the same day, and the same balance on a day on which nothing of them was weighed."""
+    who = may_do_everything(lab)
+    submission = a_submission(lab, 1)
+    an_evaluated_run(lab, submission)
+    quality = lab.people["quality manager"]
+    acid = register_material(by=quality, at=lab.later(), code="HCL", name="acid", kind=MaterialKind.REAGENT)
+    register_lot(
+        by=quality, at=lab.later(), number="L-HCL", material=acid, received_on=date(2026, 1, 5),
+        expires_on=date(2026, 6, 5),
+    )  # fmt: skip
+    expired(lab, who, "L-HCL")
+    record_equipment_check(
+        by=quality, at=lab.later(), equipment=lab.balance, done_on=date(2026, 11, 10), due_on=date(2026, 11, 15),
+        what="calibration", passed=True,
+    )  # fmt: skip
+    allow_override(
+        by=who, at=lab.later() + timedelta(days=1), reason="weighed a known mass",
+        kind=OverrideKind.OVERDUE_EQUIPMENT, equipment=lab.balance,
+    )  # fmt: skip
     assert approve(lab, submission, who).exception == ""
 
 

@@ -3,6 +3,7 @@
 from datetime import timedelta
 from io import StringIO
 from pathlib import Path
+from shutil import copytree
 
 import pytest
 from django.core.management import CommandError, call_command
@@ -11,7 +12,7 @@ from labresults.acts import BadInput, WrongState
 from reports.actions.certificates import publish_certificate
 from reports.actions.signing import end_signing_certificate, register_signing_certificate
 from reports.models import Certificate, CertificateFile, SigningCertificate
-from reports.signing.keys import CERTIFICATE_FILE, make_key, read_public
+from reports.signing.keys import CERTIFICATE_FILE, make_key, read_public, set_aside
 from tests.builders import NOW, Laboratory, a_certificate, a_submission, an_evaluated_run, approved
 
 
@@ -81,6 +82,34 @@ def test_the_command_makes_and_registers_a_key(lab: Laboratory, settings: object
     assert SigningCertificate.objects.count() == 3
     with pytest.raises(CommandError, match="on record already"):
         call_command("make_signing_key", "--register", *at)
+
+
+def test_somebody_who_may_not_renew_the_key_leaves_it_as_it_is(
+    lab: Laboratory, settings: object, tmp_path: Path, signing_folder: Path
+) -> None:
+    settings.KEYS = copytree(signing_folder, tmp_path / "keys")  # type: ignore[attr-defined]
+    with pytest.raises(CommandError, match="may not register signing certificate"):
+        call_command("make_signing_key", "--renew", "--by", "preparer", "--at", lab.later().isoformat())
+    assert {path.name: path.read_bytes() for path in (tmp_path / "keys").iterdir()} == {
+        path.name: path.read_bytes() for path in signing_folder.iterdir()
+    }
+
+
+def test_what_an_earlier_key_signed_is_verified_with_the_folder_alone(
+    lab: Laboratory, frozen: Certificate, settings: object, tmp_path: Path, signing_folder: Path
+) -> None:
+    # given a certificate, and then a new key
+    settings.KEYS = copytree(signing_folder, tmp_path / "keys")  # type: ignore[attr-defined]
+    published(lab, frozen)
+    file = tmp_path / "issued.pdf"
+    file.write_bytes(bytes(frozen.files.get(kind="pdf").content))
+    set_aside(tmp_path / "keys")
+    with pytest.raises(CommandError, match="holds no certificate of a signing key"):
+        call_command("verify_certificate", file)
+    make_key(tmp_path / "keys", laboratory="Kestrel Flat Laboratory", at=lab.later())
+    said = StringIO()
+    call_command("verify_certificate", file, stdout=said)
+    assert "as it was signed by Kestrel Flat Laboratory" in said.getvalue()
 
 
 def test_verify_certificate_says_whether_a_file_is_as_signed(

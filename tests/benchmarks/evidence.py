@@ -40,7 +40,7 @@ def test_what_evidence_costs(lab: Laboratory) -> None:
     floor, (document, found) = timed(lambda: preview(**asked, preliminary=True))
     print(f"\n{len(document.rows)} samples, {sum(len(row.cells) for row in document.rows)} numbers")
     spent = {}
-    spent["digests before the lock"], digested = timed(lambda: gathered(found, asked["by"].pk, lab.rule_set))
+    spent["digests before the lock"], digested = timed(lambda: gathered(found, asked["by"].pk, [lab.rule_set.pk]))
     spent["issuing, whole"], certificate = timed(lambda: issue_certificate(**asked, preliminary=True))
     spent["digests of its own rows"], own = timed(lambda: own_rows(certificate))
     spent["packing"], rows = timed(lambda: as_rows(certificate, [*digested, *own]))

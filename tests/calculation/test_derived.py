@@ -1,16 +1,14 @@
 """Derived results: worked examples, what is below or over its range, limits and U."""
 
 from dataclasses import replace
-from math import inf, sqrt
+from math import inf
 from typing import Any
 
 import pytest
 
 from labresults.calculation.derived import derive
 from labresults.calculation.derived_formula import Input, bounds
-from labresults.calculation.derived_terms import (
-    conversion,
-)
+from labresults.calculation.derived_terms import Term, conversion
 from labresults.calculation.explain_derived import explain_derived
 from labresults.terms import Basis, BelowInSum, Mark
 from tests.calculation.derived_builders import a_set, a_sum, found, shipped
@@ -77,7 +75,7 @@ def test_dry_basis_leaves_the_water_out_once() -> None:
 
 
 # Hardness-like sum of A and B, each with a detection limit of 3 and 4 mg/L; what was found, rule -> what is known.
-# By hand: limit of the sum √(3² + 4²) = 5.
+# By hand: limit of the sum √(3² + 4²) = 5; where neither is found the sum may be up to 3 + 4 = 7.
 @pytest.mark.parametrize(
     ("a", "b", "rule", "value", "sign", "bound", "low", "high"),
     [
@@ -86,11 +84,12 @@ def test_dry_basis_leaves_the_water_out_once() -> None:
         (10.0, 1.0, BelowInSum.ZERO, 10.0, "", None, None, None),
         (10.0, 1.0, BelowInSum.LIMIT, 14.0, "", None, None, None),
         (10.0, 1.0, BelowInSum.RANGE, None, "", None, 10.0, 14.0),
-        (1.0, 1.0, BelowInSum.ZERO, 0.0, "<", 5.0, None, None),
+        (1.0, 1.0, BelowInSum.ZERO, 0.0, "<", 7.0, None, None),
         (1.0, 1.0, BelowInSum.LIMIT, None, "<", 7.0, None, None),
         (1.0, 1.0, BelowInSum.RANGE, None, "<", 7.0, None, None),
-        (2.9999, 1.0, BelowInSum.ZERO, 0.0, "<", 5.0, None, None),  # decided on the unrounded value
-        (3.0, 1.0, BelowInSum.ZERO, 3.0, "", None, None, None),
+        (2.9999, 1.0, BelowInSum.ZERO, 0.0, "<", 7.0, None, None),  # decided on the unrounded value
+        (4.5, 1.0, BelowInSum.ZERO, 4.5, "<", 8.5, None, None),  # less than 5 was found, and it may be 4.5 + 4
+        (5.0, 1.0, BelowInSum.ZERO, 5.0, "", None, None, None),
         (-0.5, 20.0, BelowInSum.ZERO, 20.0, "", None, None, None),
     ],
 )
@@ -103,6 +102,25 @@ def test_what_is_below_its_limit_counts_as_the_rule_says(
     derived = derive(definition, found(definition, {"Ca": a, "Mg": b}, "mg/L", detection_limit=limits))
     assert (derived.value, derived.sign, derived.bound, derived.low, derived.high) == (value, sign, bound, low, high)
     assert derived.detection_limit == 5.0
+
+
+def test_a_bound_holds_for_what_was_read() -> None:
+    """By hand: each of 100 samples is below 1 g/t, so their mean may be anything below 1, and here it is 0.9."""
+    derived = derive(shipped("grade-au"), a_set([(1.0, 0.9)] * 100, detection_limit=1.0))
+    assert (derived.sign, derived.bound) == ("<", pytest.approx(1.0))
+    assert derived.detection_limit == pytest.approx(0.1)  # of the mean, 1 / √100
+
+
+def test_what_was_printed_by_the_first_edition_is_computed_by_it_again() -> None:
+    """By hand, as it was: below 5 = √(3² + 4²) though 7 is possible, and U of one portion as if independent."""
+    definition = a_sum("Ca", "Mg")
+    limits = {"Ca": 3.0, "Mg": 4.0}
+    nothing = found(definition, {"Ca": 1.0, "Mg": 1.0}, "mg/L", detection_limit=limits)
+    assert derive(definition, nothing, 1).bound == 5.0
+    some = found(definition, {"Ca": 4.5, "Mg": 1.0}, "mg/L", detection_limit=limits)
+    assert (derive(definition, some, 1).value, derive(definition, some, 1).sign) == (4.5, "")
+    of_a_portion = found(definition, {"Ca": 10.0, "Mg": 20.0}, "mg/L", u={"Ca": 0.3, "Mg": 0.4}, portion="7")
+    assert derive(definition, of_a_portion, 1).u == pytest.approx(0.5)
 
 
 ROOT, SHARE = "sar", "base-saturation"
@@ -145,6 +163,22 @@ def test_bounds_are_what_is_known(
     assert (Mark.OVER_RANGE in derived.marks) == bool(over)
 
 
+# The oxygen that fluorine stands for is taken off; F is over its range of 10 %, so at least 4.21 % goes.
+@pytest.mark.parametrize(
+    ("calcium", "sign", "bound", "why"),
+    [(5.0, "<", 0.79, ""), (4.21, "", None, "nothing of it would be left"), (1.0, "", None, "nothing of it")],
+)
+def test_a_bound_that_is_not_above_zero_is_said_in_words(
+    calcium: float, sign: str, bound: float | None, why: str
+) -> None:
+    terms = (Term("a", "Ca", "Ca", "%"), Term("a", "F", "F", "%", -0.421))
+    definition = a_sum("Ca", unit="%", terms=terms)
+    over = {"over_range": {"Ca": False, "F": True}, "upper_limit": {"Ca": None, "F": 10.0}}
+    derived = derive(definition, found(definition, {"Ca": calcium, "F": None}, "%", **over))
+    assert (derived.sign, derived.bound) == (sign, bound and pytest.approx(bound))
+    assert why in derived.why
+
+
 def test_over_range_of_a_sum_says_at_least() -> None:
     definition = a_sum("Ca", "Mg")
     inputs = found(definition, {"Ca": None, "Mg": 5.0}, "mg/L", over_range={"Ca": True, "Mg": False}, upper_limit=100.0)
@@ -178,43 +212,6 @@ def test_a_term_that_nobody_asked_for_is_named_or_left_out() -> None:
     assert derive(replace(definition, all_needed=False), []).value is None
 
 
-def test_uncertainty_of_a_sum_is_the_root_of_squares() -> None:
-    definition = a_sum("Ca", "Mg")
-    derived = derive(definition, found(definition, {"Ca": 10.0, "Mg": 20.0}, "mg/L", u={"Ca": 0.3, "Mg": 0.4}))
-    assert derived.u == pytest.approx(0.5)
-    assert derived.expanded_u == pytest.approx(1.0)
-    assert derive(definition, found(definition, {"Ca": 1.0, "Mg": 2.0}, "mg/L", u={"Ca": 0.3, "Mg": None})).u is None
-
-
-def test_uncertainty_of_a_ratio_follows_its_derivatives() -> None:
-    """By the relative form of GUM 5.1.6 for y = x / √(z / 2): (u/y)² = (u_x/x)² + (u_z/(2 z))², z = Ca + Mg."""
-    definition = shipped("sar")
-    inputs = found(definition, {"Na": 8.0, "Ca": 3.0, "Mg": 5.0}, "mmol(c)/L", u={"Na": 0.4, "Ca": 0.09, "Mg": 0.12})
-    derived = derive(definition, inputs)
-    relative = sqrt((0.4 / 8.0) ** 2 + (sqrt(0.09**2 + 0.12**2) / (2 * 8.0)) ** 2)
-    assert derived.value == pytest.approx(4.0)
-    assert derived.u == pytest.approx(4.0 * relative)
-
-
-def test_a_result_in_both_parts_counts_once() -> None:
-    """y = 100 a / (a + r): dy/da = 100 r / (a + r)², dy/dr = −100 a / (a + r)² (by hand)."""
-    definition = shipped("base-saturation")
-    values = {"Ca": 6.0, "Mg": 0.0, "K": 0.0, "Na": 0.0, "Al": 2.0}
-    inputs = found(definition, values, "cmol(+)/kg", u={"Ca": 0.1, "Mg": 0.0, "K": 0.0, "Na": 0.0, "Al": 0.2})
-    expected = sqrt((100 * 2 / 64 * 0.1) ** 2 + (100 * 6 / 64 * 0.2) ** 2)
-    assert derive(definition, inputs).u == pytest.approx(expected)
-
-
-def test_results_of_one_calibration_go_up_and_down_together() -> None:
-    """GUM 5.2.2, note 1: fully correlated uncertainties add up; a mean over one run gains nothing by its number."""
-    apart = a_set([(1.0, 5.0)] * 4, u=0.2)
-    together = [replace(each, calibration="one curve") for each in apart]
-    assert derive(shipped("grade-au"), apart).u == pytest.approx(0.1)
-    assert derive(shipped("grade-au"), together).u == pytest.approx(0.2)
-    words = " ".join(step.note for step in explain_derived(shipped("grade-au"), derive(shipped("grade-au"), together)))
-    assert "fully correlated" in words
-
-
 def test_the_steps_end_with_the_result_to_the_last_bit() -> None:
     definition = shipped("sar")
     inputs = found(definition, {"Na": 200.3, "Ca": 61.7, "Mg": 33.1}, "mg/L", u=0.5, detection_limit=0.2)
@@ -245,3 +242,17 @@ def test_a_set_without_a_mass_is_not_guessed() -> None:
     members: list[Input] = a_set([(1.0, 5.0), (1.0, 6.0)])
     derived = derive(shipped("grade-au"), [members[0], replace(members[1], mass_kg=None)])
     assert derived.why == "a sample of the set has no mass"
+
+
+def test_the_steps_say_why_there_is_a_bound() -> None:
+    hardness, sar, dry = shipped("hardness"), shipped("sar"), shipped("dry-cu")
+    nothing = derive(hardness, found(hardness, {"Ca": 0.9, "Mg": 0.9}, "mg/L", detection_limit=1.0))
+    last = explain_derived(hardness, nothing)[-1]
+    assert (last.note, last.numerator) == ("nothing was found: every term at its limit", "2.49728 + 4.117918")
+    over = {"over_range": {"Na": False, "Ca": True, "Mg": False}, "upper_limit": {"Na": None, "Ca": 24.0, "Mg": None}}
+    bounded = derive(sar, found(sar, {"Na": 8.0, "Ca": None, "Mg": 8.0}, "mmol(c)/L", **over))
+    assert explain_derived(sar, bounded)[-1].note == "Ca over range"
+    moist = found(dry, {"Cu": 90.0}, "mg/kg", moisture_percent=10.0)
+    assert "÷ (1 − 10 ÷ 100), its moisture" in explain_derived(dry, derive(dry, moist))[0].note
+    dry_already = [replace(moist[0], basis=Basis.DRY)]
+    assert explain_derived(dry, derive(dry, dry_already))[0].note == ""

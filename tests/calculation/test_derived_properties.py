@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from labresults.calculation.derived import Derived, derive
-from labresults.calculation.derived_formula import Input, bounds
+from labresults.calculation.derived_formula import Input, bounds, derivatives
 from labresults.calculation.derived_terms import Definition
 from labresults.terms import BelowInSum
 from tests.calculation.derived_builders import a_set, found, shipped
@@ -76,6 +76,34 @@ def test_the_value_lies_within_its_bounds(derivation: tuple[Definition, list[Inp
         return
     low, high = bounds(definition, derived.entered)
     assert low * (1 - 1e-12) <= derived.value <= high * (1 + 1e-12)
+
+
+@given(derivations())
+def test_a_bound_holds_for_all_that_the_inputs_allow(derivation: tuple[Definition, list[Input]]) -> None:
+    """Whatever lies between zero and its limit where it was not found, and is what was found elsewhere."""
+    definition, inputs = derivation
+    derived = derive(definition, inputs)
+    if derived.sign:
+        low, high = bounds(definition, derived.entered)
+        assert derived.bound == (high if derived.sign == "<" else low)
+        assert derived.bound > 0
+
+
+@given(derivations())
+def test_what_one_portion_shares_never_makes_u_smaller_nor_more_than_all_together(
+    derivation: tuple[Definition, list[Input]],
+) -> None:
+    """GUM 5.2.2, note 1: between the root of the sum of squares and the sum of |c u|."""
+    definition, inputs = derivation
+    apart, together = (derive(definition, [replace(each, portion=of) for each in inputs]) for of in ("", "7"))
+    if apart.u is None or together.u is None:
+        return
+    at_limits = definition.below is not BelowInSum.ZERO
+    below = {place: each.given for place, each in enumerate(apart.entered) if each.given.is_below}
+    at = {place: given.detection_limit if at_limits else 0.0 for place, given in below.items()}
+    slopes = derivatives(definition, apart.entered, at)
+    shares = [abs(slope * (each.given.u or 0.0)) for slope, each in zip(slopes, apart.entered, strict=True)]
+    assert apart.u * (1 - 1e-12) <= together.u <= sum(shares) * (1 + 1e-12)
 
 
 @given(st.lists(st.tuples(st.floats(0.01, 1e3), st.floats(0.0, 1e3)), min_size=1, max_size=30), st.floats(0.1, 10.0))

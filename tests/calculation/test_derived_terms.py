@@ -11,6 +11,7 @@ from labresults.calculation.derived_terms import (
     Term,
     below_in_words,
     conversion,
+    factor_in_words,
     flaws_of,
     formula_in_words,
 )
@@ -78,8 +79,19 @@ def test_formulas_in_words() -> None:
     assert formula_in_words(shipped("sar")) == "Na ÷ √((Ca + Mg) ÷ 2), each in mmol(c)/L"
     assert formula_in_words(shipped("dry-cu")) == "Cu ÷ (1 − moisture ÷ 100), moisture in %"
     assert formula_in_words(shipped("grade-au")) == "Σ (mass × Au) ÷ Σ mass, over the samples of a set, g/t"
-    assert below_in_words(shipped("grade-au")) == "A sample below its detection limit counts as zero."
+    assert below_in_words(shipped("dry-cu")) == "A term below its detection limit counts as its limit."
+    grade = "A sample below its detection limit counts as zero, and as its limit in what stands after <."
+    assert below_in_words(shipped("grade-au")) == grade
     assert formula_in_words(shipped("base-saturation")).startswith("100 × (Ca + Mg + K + Na) ÷ (Ca")
+
+
+@pytest.mark.parametrize(
+    ("factor", "words"),
+    [(1.0, "Ca"), (2.0, "2 × Ca"), (0.42141573, "0.42141573 × Ca"), (-0.421, "-0.421 × Ca"), (1e-7, "1e-07 × Ca")],
+)
+def test_a_factor_is_shown_with_every_figure_that_it_has(factor: float, words: str) -> None:
+    assert Term("a", "Ca", "Ca", "mg/L", factor).words() == words
+    assert float(factor_in_words(factor)) == factor
 
 
 @pytest.mark.parametrize(

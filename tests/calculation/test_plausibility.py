@@ -1,5 +1,7 @@
 """What fits together and what does not: beyond both uncertainties, on unrounded values, with the numbers in words."""
 
+from dataclasses import replace
+
 import pytest
 
 from labresults.calculation.plausibility import (
@@ -7,6 +9,7 @@ from labresults.calculation.plausibility import (
     Seen,
     beside_earlier,
     by_two_methods,
+    comparable,
     dissolved_above_total,
     duplicates_differ,
     oxide_total,
@@ -166,3 +169,24 @@ def test_the_ratio_of_two_elements_beyond_its_uncertainty(zinc: float, cadmium: 
     bounds = rule(PlausibilityKind.RATIO, "Zn", "Cd", low=20.0, high=5000.0)
     assert bool(ratio_outside(pair, bounds)) is asks
     assert ratio_outside(pair[:1], bounds) is None
+
+
+def test_what_is_below_its_limit_is_as_near_as_it_may_be_to_its_duplicate() -> None:
+    # given 3 ± 0.1 here and -1, below a limit of 2, in the duplicate: at least 3 beside 2, 40 % of their mean
+    below = replace(seen(-1.0, 0.1), is_below=True, detection_limit=2.0)
+    rule = Rule("duplicates", PlausibilityKind.DUPLICATES, (), None, 20.0, "")
+    found = duplicates_differ(seen(3.0, 0.1), below, rule)
+    assert found
+    assert "at least 40 % apart" in found.words
+    assert duplicates_differ(seen(3.0, 0.1), below, replace(rule, high=41.0)) is None
+
+
+def test_what_is_added_up_does_not_hang_on_the_order_of_rows() -> None:
+    # given silica by one method, and alumina by two that do not agree
+    silica, alumina = (replace(seen(70.0, 0.1), element=of, method="X", basis="dry") for of in ("Si", "Al"))
+    other = replace(alumina, method="Y", value=15.0)
+    for rows in ([silica, alumina, other], [other, silica, alumina]):
+        assert [{row.method for row in group} for group in comparable(rows)] == [{"X"}, {"Y"}]
+    # and what is on another basis stands apart
+    received = replace(silica, basis="as received")
+    assert [[row.basis for row in group] for group in comparable([alumina, received])] == [["as received"], ["dry"]]

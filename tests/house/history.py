@@ -30,7 +30,7 @@ from labresults.actions.runs import plan_run
 from labresults.actions.samples import state_not_measured
 from labresults.actions.sampling import record_sampling
 from labresults.actions.scope import ScopeRow, register_scope
-from labresults.actions.second_factor import turn_off_second_factor
+from labresults.actions.second_factor import make_recovery_codes, sign_in_with_code, turn_off_second_factor
 from labresults.models import ControlOutcome, Evaluation, Lot, Matrix, PreparationBatch, Sample, Submission
 from labresults.queries.forward import Doubt
 from labresults.readers.delivery import DeliveredSample
@@ -218,6 +218,8 @@ def _looked_at(lab: Laboratory, evaluation: Evaluation) -> None:
         source="common practice, no source",
     )  # fmt: skip
     a_second_factor(lab, "auditor")
+    codes, at = make_recovery_codes(by=lab.people["auditor"], at=lab.later(), password=PASSWORD), lab.later()
+    sign_in_with_code(by=lab.people["auditor"], at=at, code=codes[0])
     turn_off_second_factor(by=lab.people["auditor"], at=lab.later(), reason="a new telephone", password=PASSWORD)
 
 

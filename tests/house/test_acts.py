@@ -61,7 +61,8 @@ def test_an_act_that_does_not_say_what_it_did_is_undone(founder: Person, now: da
 
     before = AuditEvent.objects.count()
     try:
-        founder.is_superuser = True
+        Person.objects.filter(pk=founder.pk).update(is_superuser=True)
+        founder.refresh_from_db()
         with pytest.raises(TypeError, match="does not say what it did"):
             silent(by=founder, at=now)
     finally:
@@ -125,3 +126,21 @@ def test_garbage_is_collected_again_after_an_act_and_after_a_refusal(people: dic
     with pytest.raises(BadInput):
         enrol_person(by=people["laboratory manager"], **given)
     assert gc.isenabled()
+
+
+@pytest.mark.parametrize("left", [{"is_active": False}, {}], ids=["somebody who left", "without a role any more"])
+def test_what_an_object_remembers_of_its_roles_does_not_count(
+    left: dict[str, bool], people: dict[str, Person], now: datetime
+) -> None:
+    # given somebody whose roles were looked at, and who loses them, or leaves, in another process
+    manager = people["laboratory manager"]
+    assert manager.has_perm("labresults.enrol_person")
+    elsewhere = Person.objects.get(pk=manager.pk)
+    if left:
+        Person.objects.filter(pk=manager.pk).update(**left)
+    else:
+        elsewhere.groups.clear()
+    # then the act asks anew, and refuses
+    with pytest.raises(NotAuthorised, match="may not enrol person"):
+        enrol_person(by=manager, at=now, sign_in="x", full_name="X Y", password=PASSWORD, roles=["reviewer"])
+    assert not Person.objects.filter(username="x").exists()

@@ -46,6 +46,7 @@ from labresults.actions import (
     sampling,
     scope,
     second_factor,
+    signatures,
     weighings,
 )
 from labresults.acts import ACTS
@@ -117,6 +118,14 @@ NOT_ACTS = {
     "enter_request": "part of acts, under their lock",
     "enter_samples": "part of acts, under their lock",
     "confirm_signature": "part of acts that sign, under their lock",
+    "confirm_password": "part of acts that ask for it again, under their lock",
+    "limit": "says what is counted, writes nothing",
+    "when": "says a time, writes nothing",
+    "count_try": "counts a try for a day, which must stand where an act is undone",
+    "give_try_back": "as count_try",
+    "forget_tries": "as count_try",
+    "counted_signature": "stands around acts: counts, and notes failures by an act",
+    "counted_code": "as counted_signature",
     "enter_lines": "part of the acts that issue, under their lock",
     "with_rows": "part of acts, under their lock",
     "registered_key": "opens the key, writes nothing",
@@ -337,6 +346,11 @@ def _turn_off(lab: Laboratory) -> Callable[..., Any]:
 def _sign_in_with_code(lab: Laboratory) -> Callable[..., Any]:
     a_second_factor(lab, "auditor")
     return lambda **who: second_factor.sign_in_with_code(code=a_code(who["at"]), **who)
+
+
+def _recovery_codes(lab: Laboratory) -> Callable[..., Any]:
+    a_second_factor(lab, "auditor")
+    return lambda **who: second_factor.make_recovery_codes(password=PASSWORD, **who)
 
 
 def _plausibility(lab: Laboratory) -> Callable[..., Any]:
@@ -581,6 +595,15 @@ EXAMPLES: dict[str, tuple[str, Callable[[Laboratory], Callable[..., Any]]]] = {
     "turn_on_second_factor": ("auditor", _turn_on),
     "turn_off_second_factor": ("auditor", _turn_off),
     "sign_in_with_code": ("auditor", _sign_in_with_code),
+    "make_recovery_codes": ("auditor", _recovery_codes),
+    "note_failed_signature": (
+        "auditor",
+        lambda lab: lambda **who: signatures.note_failed_signature(asked="sign_review", wrong="password", **who),
+    ),
+    "change_password": (
+        "auditor",
+        lambda lab: lambda **who: people.change_password(password=PASSWORD, new_password="another road 1912", **who),
+    ),
     "register_plausibility": ("quality manager", _plausibility),
     "save_rule_set": (
         "quality manager",

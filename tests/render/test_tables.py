@@ -12,10 +12,11 @@ import pikepdf
 import pytest
 
 import reports
+from labresults.readers.harmless import protected
 from reports.document import Cell, CertificateDocument, Column, Remark, Row
 from reports.render.as_json import SCHEMA_FILE, render_json
 from reports.render.files import draw_files
-from reports.render.tables import LONG, protected, render_csv, render_long, written
+from reports.render.tables import LONG, render_csv, render_long, written
 from tests.render.documents import amendment, certificate, everything, with_limits_of_their_own
 
 SCHEMA = json.loads((Path(reports.__file__).parent / "static" / SCHEMA_FILE).read_text(encoding="utf-8"))
@@ -34,6 +35,8 @@ WRITTEN = [
     (Cell("AR Cu", "18\u00a0700", "18700", "", None, 0, "", "", 1), "18700", "18700", "", "mg/kg"),
     (Cell("AR Cu", ">10\u00a0000", None, ">", "10000", 0, "", "", 1), ">10000", "", "10000", "mg/kg"),
     (Cell("AR Cu", "5.43\u00a0%", "5.43", "", None, 2, "", "", 1), "5.43 %", "5.43", "", "%"),
+    (Cell("AR Cu", "n.d.", None, "<", "0.5", 1, "", "", 1), "n.d.", "", "0.5", "mg/kg"),
+    (Cell("AR Cu", "above range", None, ">", "10000", 0, "", "", 1), "above range", "", "10000", "mg/kg"),
     (Cell("AR Cu", "insufficient sample", None, "", None, 0, "", "", None), "insufficient sample", "", "", "mg/kg"),
 ]  # fmt: skip
 
@@ -42,6 +45,19 @@ WRITTEN = [
 def test_a_result_as_text(cell: Cell, value: str, number: str, limit: str, unit: str) -> None:
     found = written(cell, COPPER)
     assert (found.value, found.number, found.limit, found.unit) == (value, number, limit, unit)
+
+
+def test_beside_a_switched_unit_stand_no_limits_of_the_columns_unit() -> None:
+    # given a result in % in a column of mg/kg, whose limits are in mg/kg
+    document = certificate(1, 1)
+    column = replace(COPPER, key=document.columns[0].key, method=document.columns[0].method)
+    cell = replace(WRITTEN[4][0], column=column.key, detection_limit="0.5", quantification_limit="1.5")
+    document = replace(document, columns=(column,), rows=(replace(document.rows[0], cells=(cell,)),))
+    # then no program reads 5.43 % beside 0.5 %
+    line = dict(zip(*read(render_long(document)), strict=True))
+    assert (line["unit"], line["detection limit"], line["quantification limit"]) == ("%", "", "")
+    (result,) = json.loads(render_json(document))["samples"][0]["results"]
+    assert (result["unit"], result["detection_limit"], result["quantification_limit"]) == ("%", None, None)
 
 
 @pytest.mark.parametrize("document", MANY, ids=lambda d: f"{len(d.columns)} x {len(d.rows)}")
@@ -110,6 +126,25 @@ def test_what_a_client_wrote_is_kept_to_the_letter_and_is_no_formula(text: str) 
     assert not found.startswith(("=", "+", "-", "@", "\t", "\r"))
     assert found.removeprefix("'") == text
     assert json.loads(render_json(document))["samples"][0]["client_identification"] == text
+
+
+def test_words_of_the_laboratory_are_no_formulas_either() -> None:
+    # given a remark and statements that begin like formulas: people type reasons, and names stand before statements
+    document = certificate(1, 1)
+    cell = Cell(document.columns[0].key, "4.1", "4.1", "", None, 1, "a", "", 1, statement="-1")
+    row = replace(document.rows[0], cells=(cell,), conformity="=1+1")
+    document = replace(document, rows=(row,), remarks=(Remark("a", "+4"),))
+    line = dict(zip(*read(render_long(document)), strict=True))
+    assert (line["remark"], line["statement of conformity"]) == ("'+4", "'-1")
+    assert read(render_csv(document))[1][-1] == "'=1+1"
+
+
+def test_the_json_has_the_limits_of_a_sample_of_its_own() -> None:
+    document = certificate(1, 1)
+    cells = tuple(replace(cell, detection_limit="0.9", quantification_limit="2.7") for cell in document.rows[0].cells)
+    own = replace(document, rows=(replace(document.rows[0], cells=cells),))
+    (result,) = json.loads(render_json(own))["samples"][0]["results"]
+    assert (result["detection_limit"], result["quantification_limit"]) == ("0.9", "2.7")
 
 
 def test_a_mark_is_explained_beside_its_number() -> None:

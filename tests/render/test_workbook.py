@@ -85,6 +85,22 @@ def test_a_value_below_its_limit_is_text_and_its_limit_a_number_beside_it() -> N
     assert _names(book)[:2] == ["Au value", "Au limit"]
 
 
+def test_a_result_in_another_unit_than_its_column_is_text_that_nobody_adds_up() -> None:
+    # given copper in mg/kg, one of two samples in %
+    document = replace(documents.certificate(1, 2), columns=(replace(documents.columns(1)[0], unit="mg/kg"),))
+    cells = [
+        Cell("Au", "120", "120", "", None, 0, "", "12", 1),
+        Cell("Au", "5.43\u00a0%", "5.43", "", None, 2, "", "0.22", 1),
+    ]
+    rows = tuple(replace(row, cells=(cell,)) for row, cell in zip(document.rows, cells, strict=True))
+    book = _open(replace(document, rows=rows))
+    assert _names(book)[:3] == ["Au value", "Au limit", "Au U"]
+    found = [
+        [there.value for there in _row_of(book, row.number)[FIRST_VALUE - 1 : FIRST_VALUE + 2]] for row in document.rows
+    ]
+    assert found == [[120, None, 12], ["5.43\u00a0%", None, "0.22\u00a0%"]]
+
+
 def test_words_stay_words_even_if_they_begin_with_a_figure() -> None:
     document = documents.certificate(1, 1)
     cell = Cell("Au", "2 bags lost", None, "", None, 0, "", "", None)

@@ -14,6 +14,7 @@ OLD = replace(
     rows=tuple(replace(row, cells=tuple(replace(cell, mark="") for cell in row.cells)) for row in _DRAWN.rows),
 )
 ROW = OLD.rows[0]
+METHOD = OLD.methods[0]
 CELL = next(cell for cell in ROW.cells if cell.printed)
 
 
@@ -38,6 +39,37 @@ def with_cell(**changes: object) -> CertificateDocument:
         (
             replace(OLD, columns=(replace(OLD.columns[0], detection_limit="7.7"), *OLD.columns[1:])),
             Change("", f"{OLD.columns[0].key}, detection limit", OLD.columns[0].detection_limit, "7.7"),
+        ),
+        (replace(OLD, place_of_work="Elsewhere"), Change("", "Place of work", OLD.place_of_work, "Elsewhere")),
+        (
+            replace(OLD, conformity_text="Limits: Cu at most 300 mg/kg. Of 9 samples: 9 “conforms”."),
+            Change("", "Limits and decision rule", OLD.conformity_text or NOTHING, "Limits: Cu at most 300 mg/kg."),
+        ),
+        (
+            replace(OLD, uncertainty_text=f"{OLD.uncertainty_text} {METHOD.code}: by a round."),
+            Change("", "Uncertainty of measurement", NOTHING, f"{METHOD.code}: by a round."),
+        ),
+        (
+            replace(OLD, methods=(replace(METHOD, what_was_done="Shaken."), *OLD.methods[1:])),
+            Change(
+                "", f"Method {METHOD.code}", f"v{METHOD.version}: {METHOD.what_was_done}", f"v{METHOD.version}: Shaken."
+            ),
+        ),
+        (
+            replace(OLD, methods=(replace(METHOD, lines=METHOD.lines + ", Q 1.234"), *OLD.methods[1:])),
+            Change("", f"Method {METHOD.code}, lines", NOTHING, "Q 1.234"),
+        ),
+        (
+            replace(OLD, statements=OLD.statements[1:]),
+            Change("", "Statements", OLD.statements[0], NOTHING),
+        ),
+        (
+            replace(OLD, controls=(replace(OLD.controls[0], found="9.9"), *OLD.controls[1:])),
+            Change("", f"{OLD.controls[0].label}, {OLD.controls[0].analyte}: found", OLD.controls[0].found, "9.9"),
+        ),
+        (
+            with_cell(detection_limit="7"),
+            Change(ROW.number, f"{CELL.column}, detection limit of this sample", CELL.detection_limit or NOTHING, "7"),
         ),
     ],
 )

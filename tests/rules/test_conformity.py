@@ -1,5 +1,6 @@
 """Statements of conformity, and the print beside them."""
 
+import statistics
 from decimal import Decimal
 from typing import Any
 
@@ -134,6 +135,14 @@ def test_guard_band_and_probability_say_the_same(value: float, u: float, risk: f
 )
 def test_a_probability_is_never_printed_beyond_what_was_stated(known: float, conforms: bool, printed: str) -> None:
     assert probability_text(known, conforms) == printed
+
+
+def test_a_probability_has_the_decimals_of_its_risk() -> None:
+    # given 97.44 %, beside a risk of 2.57 %, whose threshold is 97.43 %
+    assert probability_text(0.9744, True, 2) == "97.44\u00a0%"
+    z = statistics.NormalDist().inv_cdf(0.9744)
+    found = compared(250.0 - z * 2.5, 250.0, Rule(DecisionRule.PROBABILITY, 2.57), u=5.0)  # U = 5, k = 2
+    assert (found.statement, found.probability) == (Statement.CONFORMS, "97.44\u00a0%")
 
 
 def test_a_probability_stands_beside_its_statement() -> None:

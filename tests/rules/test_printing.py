@@ -7,7 +7,9 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from labresults.terms import Mark, Tie
+from labresults.terms import Basis, Mark, Tie
+from reports.facts import ResultFact
+from reports.printed import WrongBasis, print_one
 from reports.rules.censoring import Below, Limits, decide, round_limit_above, round_limit_below
 from reports.rules.printing import PrintedValue, print_limit, print_result
 from reports.rules.rule_words import describe
@@ -144,6 +146,11 @@ def test_signs_and_marks(value: float | None, below: Below, sign: str | None, ma
     assert (decision.sign, decision.marks) == (sign, marks)
 
 
+def test_a_reporting_limit_below_the_detection_limit_hides_nothing_of_it() -> None:
+    decision = decide(0.15, Limits(0.2, 0.6, 500.0, 0.1), Below.REPORTING_LIMIT)
+    assert (decision.sign, decision.limit, decision.marks) == ("<", 0.2, (Mark.BELOW_DETECTION,))
+
+
 def test_saturated_has_no_value_and_is_printed_as_above_the_range() -> None:
     found = printed_of(None, 0.5, marks=(Mark.OVER_RANGE,), why_no_value="saturated")
     assert (found.printed, found.sign, found.limit, found.number) == (">10\u00a0000", ">", "10000", None)
@@ -191,6 +198,33 @@ def test_limit_after_below(value: float, limit: float, printed: str) -> None:
 
 
 @pytest.mark.parametrize(
+    ("value", "limit", "printed", "before"),
+    [  # a portion some 4 % too light moves a limit of one figure past what it is printed as
+        (1.02, 1.04, "<1.1", "<2"),
+        (1.05, 1.04, "1", "1"),
+        (0.0521, 0.0524, "<0.053", "<0.06"),
+        (10.3, 10.4, "<11", "<11"),
+        (0.1, 0.10000000000000002, "<0.1", "<0.2"),
+        (0.99, 1.04, "<1", "<1"),
+    ],
+)
+def test_a_limit_that_its_value_contradicts_goes_up_by_a_tenth_not_to_the_double(
+    value: float, limit: float, printed: str, before: str
+) -> None:
+    found = [
+        print_result(value, "mg/kg", limit, 3 * limit, None, None, RuleSet("r", 1, edition=edition)).printed
+        for edition in (2, 1)
+    ]
+    assert found == [printed, before]
+
+
+@pytest.mark.parametrize(("edition", "u"), [(2, "0.30"), (1, "0.31")])
+def test_upwards_is_not_for_the_last_bit_of_a_sum(edition: int, u: str) -> None:
+    rule = RuleSet("r", 1, uncertainty=UncertaintyRule.TWO_FIGURES_UP, edition=edition)
+    assert print_result(12.0, "mg/kg", 0.1, 0.3, None, None, rule, expanded_u=0.1 + 0.2).u == u
+
+
+@pytest.mark.parametrize(
     ("limit", "printed"), [(10000.0, "10000"), (9974.0, "9970"), (9999.999999999998, "10000"), (500.9, "500")]
 )
 def test_limit_after_above_goes_down(limit: float, printed: str) -> None:
@@ -219,6 +253,13 @@ def test_units_switch_on_the_unrounded_value(value: float, printed: str, unit: s
     assert (found.printed, found.unit, found.number) == (printed, unit, number)
 
 
+@pytest.mark.parametrize(("value", "printed"), [(54270.0, "5.43\u00a0%"), (1054270.0, "1\u00a0050\u00a0g/kg")])
+def test_of_several_switches_the_highest_that_is_reached_counts(value: float, printed: str) -> None:
+    to_grams = Switch("mg/kg", Decimal(1000000), "g/kg", Decimal(1000))
+    for switches in ((TO_PERCENT, to_grams), (to_grams, TO_PERCENT)):
+        assert printed_of(value, 100.0, replace(RULE, switches=switches), upper_limit=None).printed == printed
+
+
 def test_uncertainty_switches_with_its_value() -> None:
     rule = replace(RULE, switches=(TO_PERCENT,))
     assert printed_of(54270.0, 100.0, rule, upper_limit=None, expanded_u=2171.0).u == "0.22"
@@ -234,6 +275,8 @@ def test_uncertainty_can_decide_the_place() -> None:
 def test_an_uncertainty_larger_than_the_value_does_not_print_nothing() -> None:
     rule = replace(RULE, uncertainty_decides=True)
     assert printed_of(0.3, 0.2, rule, expanded_u=23.0).printed == "0.3"
+    # nor one that would round the value below its limit: to one decimal 0.241 is 0.2
+    assert printed_of(0.241, 0.24, rule, expanded_u=1.2).printed == "0.24"
 
 
 def test_no_uncertainty_beside_a_sign() -> None:
@@ -370,3 +413,16 @@ def test_order_of_numbers_is_kept(a: float, b: float, detection: float, rule: Ru
     one, two = printed_of(low, detection, rule), printed_of(high, detection, rule)
     if one.number and two.number and one.unit == two.unit:
         assert Decimal(one.number) <= Decimal(two.number)
+
+
+def test_over_range_on_another_basis_says_so() -> None:
+    # given copper over the range, of a sample whose moisture nobody measured, asked for on dry basis
+    over = ResultFact(
+        1, "KF26-00001", "AR", "Cu", "Cu", "mg/kg", Basis.AS_RECEIVED, None, 0.2, 0.6, None, 500.0, None,
+        (Mark.OVER_RANGE,), "over range",
+    )  # fmt: skip
+    found = print_one(over, None, Basis.DRY, RuleSet("r", 1))
+    assert found.value.printed == ">500"
+    assert [words for words in found.remarks if "unlike its column" in words]
+    with pytest.raises(WrongBasis, match="dry basis only"):
+        print_one(over, None, Basis.DRY, RuleSet("r", 1, basis=Basis.DRY))

@@ -19,6 +19,7 @@ from reports.rules.qualifiers import (
     not_measured_reason,
     remarks_for,
 )
+from reports.rules.ruleset import Code
 
 NUMBER = PrintedValue("0.4", "0.4", "", None, 1, (), "mg/kg", "one decimal")
 SPIKE = control_remark("matrix spike", "61 % of 80 to 120 %", "the parent holds ten times the spike", "R. Ashdown")
@@ -114,3 +115,10 @@ def test_basis_in_words() -> None:
 def test_form_in_words() -> None:
     assert form_sentence("Al", "Al") == ""
     assert form_sentence("Al", "Al2O3").startswith("Al is given as Al2O3")
+
+
+def test_one_code_says_one_thing_on_a_certificate() -> None:
+    # given two rule sets that print one certificate, with a J each
+    codes = (Code("J", "Estimated."), Code("U", "Not found."), Code("J", "Held too long."))
+    letters = assign_letters(["Estimated.", "Held too long.", "Not found.", "Another remark."], codes)
+    assert letters == {"Estimated.": "J", "Held too long.": "J_2", "Not found.": "U", "Another remark.": "a"}

@@ -1,5 +1,6 @@
 """Rule sets: figures by size, words instead of limits, oxide or element, qualifiers as data, and the steps in words."""
 
+from dataclasses import replace
 from decimal import Decimal
 
 import pytest
@@ -23,10 +24,11 @@ BY_SIZE = RuleSet("200.7", 1, figures=2, limit_figures=1, figures_by_size=(Size(
 
 
 @pytest.mark.parametrize(
-    ("value", "printed"), [(0.0672, "0.067"), (9.84, "9.8"), (9.96, "10"), (10.04, "10.0"), (412.37, "412")]
+    ("value", "printed"),
+    [(0.0672, "0.067"), (9.84, "9.8"), (9.96, "10"), (10.0, "10.0"), (10.04, "10.0"), (412.37, "412"), (500.0, ">498")],
 )
 def test_figures_by_size(value: float, printed: str) -> None:
-    assert print_measured(Measured(value, "mg/L", Limits(0.001, 0.003)), BY_SIZE).printed == printed
+    assert print_measured(Measured(value, "mg/L", Limits(0.001, 0.003, 498.7)), BY_SIZE).printed == printed
 
 
 @given(a=st.floats(0.01, 1e4), b=st.floats(0.01, 1e4), detection=st.floats(1e-4, 1e-2))
@@ -45,6 +47,7 @@ def test_order_is_kept_across_a_size(a: float, b: float, detection: float) -> No
         ({"figures_by_size": (Size(Decimal(10), 1),)}, "2 figures beside results of 1"),
         ({"forms": (("Al", "SiO2"),)}, "holds no Al"),
         ({"forms": (("Al", "Al2O3"), ("Al", "Al"))}, "two forms"),
+        ({"forms": (("Al", "Al2SiO5"), ("Si", "Al2SiO5"))}, "Al and Si are both printed as Al2SiO5"),
         ({"codes": (Code("j", "estimate"),)}, "capital letters"),
         ({"codes": (Code("J", "estimate"), Code("J", "other"))}, "two meanings"),
         ({"decision_rule": DecisionRule.BY_RISK}, "needs the risk"),
@@ -63,7 +66,10 @@ def test_every_setting_comes_back_from_text_and_older_text_still_reads() -> None
         codes=EPA_CODES, decision_rule=DecisionRule.PROBABILITY, risk_percent=5.0, uncertainty_shown=False,
     )  # fmt: skip
     assert RuleSet.from_json(rule.to_json()) == rule
-    assert RuleSet.from_json('{"name": "R2", "version": 1, "figures": 3}') == RuleSet("R2", 1)
+    assert RuleSet.from_json('{"name": "R2", "version": 1, "figures": 3}') == RuleSet("R2", 1, edition=1)
+    # what was saved before it was refused can still be read
+    shared = '{"name": "R2", "version": 1, "forms": [["Al", "Al2SiO5"], ["Si", "Al2SiO5"]]}'
+    assert RuleSet.from_json(shared).form_of("Si") == "Al2SiO5"
     assert dict(in_full(rule))["Oxide or element"] == "Al as Al2O3"
 
 
@@ -89,12 +95,19 @@ def test_below_and_above(chosen: dict[str, object], value: float, printed: str, 
         assert words in describe(rules)
 
 
+def test_words_for_not_detected_keep_the_detection_limit_for_programs() -> None:
+    rules = RuleSet("words", 1, below=Below.REPORTING_LIMIT, words_not_detected="n.d.")
+    found = print_measured(Measured(0.1, "mg/kg", replace(LIMITS, reporting=1.0)), rules)
+    assert (found.printed, found.limit) == ("n.d.", "0.2")
+
+
 def test_oxide_or_element_by_the_exact_factor() -> None:
     assert form_factor("Al", "Al", "Al2O3", "%") == pytest.approx(1.8894, abs=5e-5)  # CIAAW 2024, recomputed
     assert form_factor("P", "P2O5", "P", "%") == pytest.approx(1 / compound_factor("P2O5", "P"))
     assert form_factor("Cu", "Cu", "Cu", "mg/kg") == 1.0
-    with pytest.raises(NoForm, match="counts moles"):
-        form_factor("Ca", "Ca", "CaO", "cmol/kg")
+    for unit in ("cmol/kg", "meq/L"):
+        with pytest.raises(NoForm, match="counts moles"):
+            form_factor("Ca", "Ca", "CaO", unit)
 
 
 @pytest.mark.parametrize(

@@ -133,6 +133,17 @@ def test_after_the_key_has_run_out_what_it_signed_still_holds(folder: Path, half
 
 
 @pytest.mark.parametrize("days", [-2, 6 * 365])
+def test_a_file_that_states_a_moment_outside_its_key_does_not_hold(
+    days: int, folder: Path, half: PublicHalf, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # given a program that does not ask whether the key is valid
+    with monkeypatch.context() as careless:
+        careless.setattr(PublicHalf, "holds_at", lambda self, moment: True)
+        content = signed(folder, a_pdf(), AT + timedelta(days=days))
+    assert "It states a moment at which the key was not valid." in verify_pdf(content, [half]).problems
+
+
+@pytest.mark.parametrize("days", [-2, 6 * 365])
 def test_a_key_that_is_not_valid_signs_nothing(days: int, folder: Path) -> None:
     with pytest.raises(KeyTrouble, match="is valid from"):
         signed(folder, a_pdf(), AT + timedelta(days=days))

@@ -76,6 +76,7 @@ def addresses() -> dict[str, str]:
         "plausibility": (),
         "exceptions": (),
         "second-factor": (),
+        "password": (),
         "method": ("AR-7",),
         "method-limits": ("AR-7",),
         "method-interferences": ("AR-7",),

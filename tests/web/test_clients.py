@@ -7,6 +7,7 @@ from django.test import Client
 from django.urls import reverse
 
 from labresults.acts import BadInput
+from reports.actions.certificates import publish_certificate
 from reports.actions.delivery import register_recipient, save_delivery_layout
 from reports.delivery import BelowAs, DeliveryLayout
 from reports.models import Certificate, Recipient
@@ -30,6 +31,27 @@ def certificate(lab: Laboratory) -> Certificate:
 
 def posted(browser: Client, page: str, lab: Laboratory, given: object) -> str:
     return browser.post(reverse(page, args=[lab.client.code]), given, follow=True).content.decode()
+
+
+def test_what_is_issued_and_not_drawn_yet_is_being_made(lab: Laboratory) -> None:
+    # given a certificate that is frozen, while its files are still to be drawn
+    submission = a_submission(lab, 2)
+    an_evaluated_run(lab, submission)
+    certificate = a_certificate(lab, approved(lab, submission), draw=False)
+    theirs = Client()
+    theirs.force_login(a_client_person(lab))
+    # when its client looks, then it stands there by its number, and as no certificate that could be opened
+    for address in (reverse("my-submissions"), reverse("my-submission", args=[submission.number])):
+        page = theirs.get(address).content.decode()
+        assert certificate.number in page
+        assert "being made" in page
+        assert reverse("my-certificate", args=[certificate.number, 1]) not in page
+    assert theirs.get(reverse("my-certificate", args=[certificate.number, 1])).status_code == 404
+    # and once it is drawn, it is one like the others
+    publish_certificate(by=lab.people["issuer"], at=lab.later(), certificate=certificate)
+    page = theirs.get(reverse("my-submissions")).content.decode()
+    assert "being made" not in page
+    assert reverse("my-certificate", args=[certificate.number, 1]) in page
 
 
 def test_the_list_of_clients_leads_to_each(lab: Laboratory, as_role: AsRole) -> None:

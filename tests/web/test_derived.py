@@ -1,14 +1,31 @@
 """Derived results on pages: defined by a form, asked for at the counter, shown beside what they follow, and traced."""
 
+import re
 from collections.abc import Callable
 
 import pytest
 from django.test import Client
 from django.urls import reverse
 
+from labresults.actions.derived import define_sample_set
+from labresults.actions.evaluation import evaluate_run
+from labresults.actions.samples import state_not_measured
 from labresults.models import DerivedDefinition, SampleSet, Submission
+from labresults.terms import NotMeasured
 from reports.models import CertificateLine
-from tests.builders import Laboratory, a_certificate, a_derived, a_grade, a_submission, an_evaluated_run, approved
+from tests.builders import (
+    Laboratory,
+    a_batch,
+    a_certificate,
+    a_derived,
+    a_grade,
+    a_reading_file,
+    a_run,
+    a_submission,
+    an_evaluated_run,
+    an_imported_file,
+    approved,
+)
 
 AsRole = Callable[[str], Client]
 pytestmark = pytest.mark.django_db
@@ -39,7 +56,16 @@ def test_a_definition_is_entered_and_replaced_by_a_form(lab: Laboratory, as_role
     assert DerivedDefinition.objects.latest("version").source == "another"
     listed = words_of(quality.get(reverse("derived-results")))
     assert "Cu + Pb, each in mg/kg" in listed
-    assert "A term below its detection limit counts as zero." in listed
+    assert "A term below its detection limit counts as zero, and as its limit in what stands after &lt;." in listed
+
+
+def test_the_form_for_the_next_version_begins_with_every_figure(lab: Laboratory, as_role: AsRole) -> None:
+    """A factor of eight figures: sent back as it was shown it must be the same number."""
+    terms = [{"element": "Cu", "unit": "mg/kg", "factor": 0.42141573}, {"element": "Pb", "unit": "mg/kg", "factor": 2}]
+    a_derived(lab, terms=terms)
+    page = words_of(as_role("quality manager").get(reverse("derived-result", args=["metals"])))
+    assert re.findall(r'name="term-factor"[^>]*value="([^"]+)"', page) == ["0.42141573", "2"]
+    assert "0.42141573 × Cu + 2 × Pb, each in mg/kg" in page
 
 
 def test_a_flaw_is_said_at_its_term_and_nothing_typed_is_lost(lab: Laboratory, as_role: AsRole) -> None:
@@ -134,3 +160,35 @@ def test_the_page_of_a_printed_one_asks_the_database_seldom(
     browser, line = as_role("auditor"), CertificateLine.objects.filter(column="metals").latest("pk")
     with django_assert_max_num_queries(20):  # type: ignore[attr-defined]
         assert browser.get(reverse("derived-trace", args=[line.pk])).status_code == 200
+
+
+def test_a_word_of_a_whole_method_speaks_of_its_elements_on_the_samples_page(lab: Laboratory, as_role: AsRole) -> None:
+    # given a sum that is asked for, and a sample that was destroyed before anything was measured
+    submission = a_submission(lab, 1, derived=[a_derived(lab)])
+    sample = submission.samples.get()
+    state_not_measured(
+        by=lab.people["reception"], at=lab.later(), reason="spilt", sample=sample, method=lab.method,
+        word=NotMeasured.DESTROYED,
+    )  # fmt: skip
+    # then the sample's page says so of the sum, as its own page does
+    page = " ".join(words_of(as_role("analyst").get(reverse("sample", args=[sample.number]))).split())
+    assert "no result yet" not in page
+    assert "destroyed" in words_of(as_role("analyst").get(reverse("derived-of-sample", args=[sample.number])))
+
+
+def test_of_very_many_terms_the_first_are_shown_and_each_leads_on(lab: Laboratory, as_role: AsRole) -> None:
+    # given a mean over 25 samples
+    submission = a_submission(lab, 25, derived=[a_grade(lab)])
+    define_sample_set(
+        by=lab.people["reception"], at=lab.later(), submission=submission, name="all",
+        members=[(sample, 2.5) for sample in submission.samples.all()],
+    )  # fmt: skip
+    samples = list(submission.samples.order_by("ordinal"))
+    run = a_run(lab, *(a_batch(lab, lab.version, some) for some in (samples[:20], samples[20:])))
+    an_imported_file(lab, run, a_reading_file(run))
+    evaluate_run(by=lab.people["analyst"], at=lab.later(), run=run)
+    # then ten of its terms stand there, the others are folded away beside them, and the sum counts all of them
+    page = words_of(as_role("analyst").get(reverse("sample-sets", args=[submission.number])))
+    open_part, _, folded = page.partition("and 15\N{NO-BREAK SPACE}terms more")
+    assert (open_part.count('<a href="/results/'), folded.count('<a href="/results/')) == (10, 15)
+    assert "sum of the 25 lines above" in folded

@@ -87,7 +87,7 @@ def test_the_audit_page_says_whether_the_chain_holds(lab: Laboratory, as_role: A
 
 # With nothing kept yet: session, person, roles, laboratory and zone are five of them, the ribbon three.
 MOST_QUERIES = {
-    "today": 25, "find": 8, "submissions": 11, "submission": 26, "samples": 11, "sample": 30, "reception": 18,
+    "today": 25, "find": 8, "submissions": 11, "submission": 26, "samples": 11, "sample": 26, "reception": 18,
     "reception-asked": 14, "reception-logged": 7, "find-as-typed": 4,
     "sample-sets": 26, "derived-of-sample": 22, "derived-results": 10, "derived-result": 10,
     "add-sample": 15, "correct-sample": 13, "custody": 12,
@@ -97,10 +97,10 @@ MOST_QUERIES = {
     "forward": 6, "nonconforming": 9, "audit": 12, "audit-event": 9,
     "review": 30, "reviews": 14, "runs": 14, "plan-run": 15, "repeats": 13, "certificates": 14,
     "client": 12, "verify": 9, "certificate": 15, "certificate-progress": 6,
-    "amend-certificate": 11, "amendment-changes": 30,
+    "amend-certificate": 11, "amendment-changes": 34,
     "amend-certificates": 8,
     "limit-sets": 9, "scope": 10, "sampling": 12, "opinion": 12, "rule-sets": 12, "rule-set": 9, "printing": 19,
-    "holding-times": 10, "plausibility": 12, "exceptions": 16, "second-factor": 10, "change-request": 20,
+    "holding-times": 10, "plausibility": 12, "exceptions": 16, "second-factor": 10, "password": 8, "change-request": 20,
     "labels": 16, "batch-labels": 16,
     "import-readings": 16, "layouts": 9, "new-layout": 9, "layout": 10, "access": 11,
     "method-limits": 14, "method-interferences": 14, "method-precision": 14,
@@ -127,7 +127,8 @@ def test_a_clients_page_asks_as_seldom_with_many_submissions(
         a_submission(lab, 1, names=[f"more {number}"])
     browser = as_role("client")
     with django_assert_max_num_queries(12):
-        assert browser.get(reverse("my-submissions")).content.decode().count('class="sub-h"') == 7, "all that waits"
+        page = browser.get(reverse("my-submissions")).content.decode()
+    assert page.count('class="sub-h"') == 8, "all that waits, or is being made"
 
 
 def test_every_page_has_a_bound(lab: Laboratory) -> None:

@@ -32,6 +32,7 @@ def paper(browser: Client, page: str, number: str) -> str:
     answer = browser.get(reverse(page, args=[number]))
     assert (answer.status_code, answer["Content-Type"]) == (200, "application/pdf")
     assert f'filename="{number}-{page}.pdf"' in answer["Content-Disposition"]
+    assert answer["Cache-Control"] == "private, no-store"
     return " ".join(" ".join(sheet.extract_text() for sheet in PdfReader(BytesIO(answer.content)).pages).split())
 
 

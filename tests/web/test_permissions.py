@@ -20,8 +20,8 @@ AsRole = Callable[[str], Client]
 FOR_ANYBODY = {"verify": 200}
 """Whether a certificate is genuine may be asked by strangers; their answers are walled in test_portal_walls.py."""
 
-FOR_CLIENTS = {"today": 302, "my-submissions": 200, "second-factor": 200}
-"""What a client's people may open: Today sends them on to their own submissions; each keeps an own second factor."""
+FOR_CLIENTS = {"today": 302, "my-submissions": 200, "second-factor": 200, "password": 200}
+"""What a client's people may open: Today sends them on to their own submissions; each keeps an own account."""
 
 
 def every_pattern(resolver: URLResolver | None = None) -> Iterator[URLPattern]:
@@ -94,12 +94,13 @@ def test_only_reception_may_log_a_delivery(role: str, lab: Laboratory, as_role: 
     assert not lab.client.submissions.exists()
 
 
-def test_a_client_sees_a_certificate_only_when_it_is_published(lab: Laboratory, as_role: AsRole) -> None:
+def test_a_client_opens_a_certificate_only_when_it_is_published(lab: Laboratory, as_role: AsRole) -> None:
     submission = a_submission(lab, 1)
     an_evaluated_run(lab, submission)
     approved(lab, submission)
     certificate = a_certificate(lab, submission, draw=False)
     browser = as_role("client")
-    assert certificate.number not in browser.get(reverse("my-submissions")).content.decode()
+    page = reverse("my-certificate", args=[certificate.number, 1])
+    assert page not in browser.get(reverse("my-submissions")).content.decode()
     publish_certificate(by=lab.people["issuer"], at=lab.later(), certificate=certificate)
-    assert certificate.number in browser.get(reverse("my-submissions")).content.decode()
+    assert page in browser.get(reverse("my-submissions")).content.decode()

@@ -169,6 +169,8 @@ OTHERS: dict[str, tuple[tuple[str, ...], dict[str, int]]] = {
     "sign-out": ((), {ANYBODY: 405, OTHER: 405, OWN: 405, STAFF: 405}),
     "second-factor": ((), {ANYBODY: 302, OTHER: 200, OWN: 200, STAFF: 200}),
     "turn-off-second-factor": ((), {ANYBODY: 302, OTHER: 405, OWN: 405, STAFF: 405}),
+    "recovery-codes": ((), {ANYBODY: 302, OTHER: 405, OWN: 405, STAFF: 405}),
+    "password": ((), {ANYBODY: 302, OTHER: 200, OWN: 200, STAFF: 200}),
     "verify": ((), {ANYBODY: 200, OTHER: 200, OWN: 200, STAFF: 200}),
     "public-keys": ((), {ANYBODY: 200, OTHER: 200, OWN: 200, STAFF: 200}),
     "verify-code": (("code",), {ANYBODY: 200, OTHER: 200, OWN: 200, STAFF: 200}),

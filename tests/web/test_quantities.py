@@ -2,7 +2,18 @@
 
 import pytest
 
-from labresults.templatetags.quantities import allowed, along, day, factor, figures, gauge, observed, plain, things
+from labresults.templatetags.quantities import (
+    allowed,
+    along,
+    bound,
+    day,
+    factor,
+    figures,
+    gauge,
+    observed,
+    plain,
+    things,
+)
 from labresults.terms import Measure
 
 SPACE = "\u00a0"
@@ -28,6 +39,21 @@ SPACE = "\u00a0"
 )
 def test_figures(value: float | None, count: int, shown: str) -> None:
     assert figures(value, count) == shown
+
+
+@pytest.mark.parametrize(
+    ("value", "sign", "shown"),
+    [
+        (6.615, "<", "6.7"),
+        (6.615, ">", "6.6"),
+        (0.0918, "<", "0.092"),
+        (0.1 + 0.2, "<", "0.30"),  # 0.30000000000000004 is 0.3 that went through binary64
+        (99.5, "<", "100"),
+        (1234.5, ">", f"1{SPACE}234"),
+    ],
+)
+def test_a_bound_holds_as_it_is_shown(value: float, sign: str, shown: str) -> None:
+    assert bound(value, sign) == shown
 
 
 @pytest.mark.parametrize(

@@ -28,7 +28,7 @@ from labresults.queries.trace_prov import NAMESPACE, identifier
 from labresults.queries.trace_records import RecordKind
 from labresults.terms import DoubtKind
 from reports.models import CertificateLine
-from reports.queries.printed_trace import line_of, printed_trace
+from reports.queries.printed_trace import printed_trace
 from tests.builders import Laboratory, a_certificate, a_submission, an_evaluated_run, approved
 
 AsRole = Callable[[str], Client]
@@ -92,7 +92,7 @@ def test_a_printed_number_is_followed_from_its_string_through_rules_and_arithmet
 def test_the_rule_steps_end_in_the_printed_string(lab: Laboratory, copper: float, printed: str) -> None:
     """Given 0.5 g to 50 mL and a detection limit of 1 mg/kg; three figures, no finer than the limit, half to even."""
     line = issued(lab, copper=copper).printed.get()
-    found = printed_trace(line_of("C26-0001", 1, line.sample.number, line.column))
+    found = printed_trace("C26-0001", 1, line.sample.number, line.column)
     assert (found.steps[-1].gives, line.printed) == (printed, printed)
     assert "by the rules alone" not in found.steps[-1].words
 

@@ -9,6 +9,7 @@ from django.urls import reverse
 
 from reports.actions.certificates import amend_certificate, publish_certificate, withdraw_certificate
 from reports.models import Certificate
+from reports.queries.verify import by_file
 from reports.signing.keys import read_public_halves
 from reports.signing.verify import verify_pdf
 from tests.builders import Laboratory, a_certificate, a_submission, an_evaluated_run, approved
@@ -133,3 +134,30 @@ def test_asking_makes_few_queries(
 ) -> None:
     with django_assert_max_num_queries(12):  # type: ignore[operator]
         asked(stranger, certificate.check_code)
+
+
+def test_a_table_that_an_amendment_left_as_it_was_is_that_of_the_issue_in_force(
+    lab: Laboratory, certificate: Certificate, stranger: Client
+) -> None:
+    # given an amendment that changes no value: its table of results is that of the issue before, to the byte
+    new = amend_certificate(
+        by=lab.people["issuer"], at=lab.later(), reason="A word.", certificate=certificate, rule_set=lab.rule_set
+    )
+    publish_certificate(by=lab.people["issuer"], at=lab.later(), certificate=new)
+    tables = [bytes(row.files.get(kind="csv").content) for row in (certificate, new)]
+    assert tables[0] == tables[1]
+    # then it is not called replaced
+    state = by_file(hashlib.sha256(tables[1]).hexdigest())
+    assert state
+    assert (state.issue, state.word) == (2, "current")
+
+
+def test_an_issue_whose_replacement_was_withdrawn_says_so(
+    lab: Laboratory, certificate: Certificate, stranger: Client
+) -> None:
+    new = amend_certificate(
+        by=lab.people["issuer"], at=lab.later(), reason="A word.", certificate=certificate, rule_set=lab.rule_set
+    )
+    publish_certificate(by=lab.people["issuer"], at=lab.later(), certificate=new)
+    withdraw_certificate(by=lab.people["issuer"], at=lab.later(), reason="Mixed up.", certificate=new)
+    assert "neither must be relied on" in asked(stranger, certificate.check_code)

@@ -112,6 +112,7 @@
     row.dataset.row = pk;
     row.dataset.method = said.method || "";
     row.dataset.waits = said.waits ? "yes" : "no";
+    if (said.asks) row.dataset.asks = "";
     link.textContent = said.name;
     link.href = `?cell=${pk}`;
     row.querySelector("select").name = `d-${pk}`;
@@ -121,12 +122,13 @@
     return row;
   }
 
-  // What is said of one result goes into its row of the form: that of the list, or one that is added for it.
+  // What is said of one result goes into its row of the form: that of the list, or one that is added for it. Of many
+  // that ask only the first are listed; one of the others may be accepted in the matrix.
   function put(pk, said) {
     let row = rowOf(pk);
     const isListed = row && row.hasAttribute("data-asks");
-    if (!said || (said.what === "accept" && !isListed)) {
-      if (row && isListed) row.querySelector("select").value = "";
+    if (!said || (said.what === "accept" && !isListed && !said.asks)) {
+      if (row && isListed && !row.closest("[data-added]")) row.querySelector("select").value = "";
       else if (row) row.remove();
     } else {
       row = row || added(pk, said);
@@ -141,7 +143,8 @@
     for (const row of form.querySelectorAll("[data-row]")) {
       const [what, why, link] = [row.querySelector("select").value, row.querySelector("input").value, row.querySelector("a")];
       const waits = row.dataset.waits !== "no";
-      if (what) marks[row.dataset.row] = { what, why, waits, name: link.textContent, method: row.dataset.method };
+      const asks = row.hasAttribute("data-asks");
+      if (what) marks[row.dataset.row] = { what, why, waits, asks, name: link.textContent, method: row.dataset.method };
     }
     return marks;
   }
@@ -197,7 +200,8 @@
     const beside = panel();
     if (!beside || beside.hidden || !isBesideFocus()) return;
     const row = rowOf(beside.dataset.key);
-    if (what === "accept" && row && row.hasAttribute("data-blocks")) {
+    const cell = focused();
+    if (what === "accept" && (row ? row.hasAttribute("data-blocks") : cell && cell.classList.contains("bad"))) {
       beside.querySelector("[data-marked]").textContent = "It cannot be accepted as it is: refuse it or send it back.";
       return;
     }
@@ -216,7 +220,8 @@
   function said(beside, what, why) {
     const cell = focused();
     const waits = !beside.hasAttribute("data-decided");
-    return { what, why, waits, name: beside.dataset.name, method: cell ? cell.dataset.method : "" };
+    const asks = Boolean(cell) && cell.hasAttribute("data-asks");
+    return { what, why, waits, asks, name: beside.dataset.name, method: cell ? cell.dataset.method : "" };
   }
 
   function take(beside) {

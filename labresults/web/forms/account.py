@@ -7,38 +7,84 @@ from django.contrib.auth.forms import AuthenticationForm
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
+from labresults.actions.attempts import TooMany, count_try, forget_tries
 from labresults.web import attempts
 
 
 class SignInForm(AuthenticationForm):
-    """Name and password; after ten failures of a name none is looked at for 15 minutes."""
+    """Name and password; after too many failures none is looked at for a while."""
 
     def clean(self) -> dict[str, Any]:
-        name, now = self.cleaned_data.get("username") or "", timezone.now()
-        if attempts.is_stopped(name, now):
-            raise ValidationError(attempts.TOO_MANY, code="stopped")
+        name = self.cleaned_data.get("username")
+        if not name or not self.cleaned_data.get("password"):
+            return super().clean()  # nothing was tried
+        limits = attempts.limits_of(self.request, name)
         try:
-            return super().clean()
-        except ValidationError:
-            attempts.failed(name, now)
-            raise
+            count_try(limits, timezone.now())
+        except TooMany as many:
+            raise ValidationError(attempts.stopped(many), code="stopped") from many
+        cleaned = super().clean()  # raises where they do not belong together: the try stays counted
+        forget_tries(limits)
+        return cleaned
+
+    @property
+    def stopped(self) -> str:
+        """Why nothing may be tried now, in words; "" where something may."""
+        errors = self.non_field_errors().as_data()
+        return "".join(str(error.message) for error in errors if error.code == "stopped")
 
 
 class CodeForm(forms.Form):
-    """Six digits; spaces do not matter."""
+    """Six digits, or a recovery code in their place; spaces do not matter."""
+
+    code = forms.CharField(label="Code", max_length=20, required=False)
+    recovery = forms.CharField(label="Recovery code", max_length=40, required=False)
+
+    def clean(self) -> dict[str, Any]:
+        given = super().clean() or {}
+        if not self.errors and not (given.get("code") or given.get("recovery")):
+            raise ValidationError("Give the six digits that the device shows now, or a recovery code.")
+        return given
+
+    @property
+    def given(self) -> str:
+        """What was given."""
+        return str(self.cleaned_data["code"] or self.cleaned_data["recovery"])
+
+
+class TurnOnForm(forms.Form):
+    """The first code that the device shows."""
 
     code = forms.CharField(label="Code", max_length=20)
 
 
-class TurnOnForm(CodeForm):
-    """The first code that the device shows."""
+def _password(label: str, kept_as: str = "current-password") -> forms.CharField:
+    widget = forms.PasswordInput(attrs={"autocomplete": kept_as})
+    return forms.CharField(label=label, strip=False, max_length=4096, widget=widget)
 
 
-class TurnOffForm(forms.Form):
+class PasswordForm(forms.Form):
+    """The password again, before something of the account changes."""
+
+    password = _password("Your password, again")
+
+
+class TurnOffForm(PasswordForm):
     """Why the second factor is turned off, and the password again."""
 
     reason = forms.CharField(label="Why", max_length=400)
-    password = forms.CharField(
-        label="Your password, again", strip=False, max_length=4096,
-        widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
-    )  # fmt: skip
+    field_order = ["reason", "password"]
+
+
+class ChangePasswordForm(forms.Form):
+    """The password that one has, and the new one twice."""
+
+    password = _password("The password that you have")
+    new_password = _password("The new one: at least 10 characters", "new-password")
+    again = _password("The new one, again", "new-password")
+
+    def clean_again(self) -> str:
+        """Twice the same: nobody sees what is typed."""
+        if self.cleaned_data["again"] != self.cleaned_data.get("new_password"):
+            raise ValidationError("It is not the same as above. Type it once more.")
+        return str(self.cleaned_data["again"])

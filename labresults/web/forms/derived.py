@@ -9,6 +9,7 @@ from labresults.models import Sample
 from labresults.models.base import choices
 from labresults.queries.derived_pages import Shown
 from labresults.terms import BelowInSum, DerivedForm
+from labresults.web.forms.numbers import read_number
 
 BLANK_TERMS = 3
 """Empty rows at the end of the terms."""
@@ -41,13 +42,22 @@ class DefinitionForm(forms.Form):
         super().__init__(posted, initial=_initial(like))
         if like:
             self.fields["code"].disabled = True
-        stored = like.row.terms if like else []
-        self.terms = _sent(posted) if posted else [_as_text(term) for term in stored]
+        stored = zip(like.row.terms, like.factors, strict=True) if like else ()
+        self.terms = _sent(posted) if posted else [_as_text(term, factor) for term, factor in stored]
 
     def rows(self) -> list[list[tuple[str, str]]]:
         """Names and texts of the terms, row by row, with empty rows to go on."""
         texts = [*self.terms, *([dict.fromkeys(TERM_FIELDS, "")] * BLANK_TERMS)]
         return [[(name, row[name]) for name in TERM_FIELDS] for row in texts]
+
+    def clean(self) -> dict[str, Any]:
+        """Factors are read here, so that each that is no number, or two, is named with its row."""
+        for number, row in enumerate(self.terms, start=1):
+            try:
+                read_number(row["factor"] or "1")
+            except ValueError as error:
+                self.add_error(None, f"Term {number}, factor: {error}")
+        return super().clean() or {}
 
     def arguments(self) -> dict[str, Any]:
         """What the act takes."""
@@ -63,9 +73,8 @@ def _initial(like: Shown | None) -> dict[str, Any]:
     return {name: getattr(like.row, name) for name in names}
 
 
-def _as_text(term: Mapping[str, Any]) -> dict[str, str]:
+def _as_text(term: Mapping[str, Any], factor: str) -> dict[str, str]:
     by = ", ".join(term.get("by", ()))
-    factor = f"{term.get('factor', 1.0):g}"
     return {name: str(term.get(name, "")) for name in TERM_FIELDS} | {"by": by, "factor": factor}
 
 
@@ -79,7 +88,7 @@ def _sent(posted: Any) -> list[dict[str, str]]:
 def _read(row: Mapping[str, str]) -> dict[str, Any]:
     by = [code.strip() for code in row["by"].split(",") if code.strip()]
     term = {name: row[name] for name in ("part", "element", "as", "unit") if row[name]}
-    return term | {"factor": row["factor"].replace(",", ".") or "1", "by": by}
+    return term | {"factor": read_number(row["factor"] or "1"), "by": by}
 
 
 class SetForm(forms.Form):
@@ -118,7 +127,6 @@ class SetForm(forms.Form):
             raise ValueError("part the sample and its mass by a tab or a semicolon.")
         if sample is None:
             raise ValueError(f"“{name.strip()}” is no sample of this submission.")
-        try:
-            return sample, float(mass.strip().replace(",", "."))
-        except ValueError as error:
-            raise ValueError(f"{name.strip()} has no mass. Give it in kg.") from error
+        if not mass.strip():
+            raise ValueError(f"{name.strip()} has no mass. Give it in kg.")
+        return sample, read_number(mass.strip())

@@ -9,6 +9,7 @@ from labresults.actions.limits import LimitRow
 from labresults.actions.scope import ScopeRow
 from labresults.models import Method
 from labresults.terms import Basis, DecisionRule, LimitSide
+from labresults.web.forms.numbers import read_number
 
 _SIDES = {"": LimitSide.AT_MOST, **{side.value: side for side in LimitSide}}
 MOST_ROWS = 500
@@ -24,9 +25,9 @@ def _cells(text: str) -> Iterator[tuple[int, list[str]]]:
 
 def _number(text: str, number: int) -> float:
     try:
-        return float(text.replace(",", ".").replace("\N{NO-BREAK SPACE}", "").replace(" ", ""))
-    except ValueError:
-        raise forms.ValidationError(f"Row {number}: “{text}” is no number. Write it as 0.05 or 250.") from None
+        return read_number(text)
+    except ValueError as error:
+        raise forms.ValidationError(f"Row {number}: {error}") from None
 
 
 class LimitSetForm(forms.Form):

@@ -64,7 +64,7 @@ class SignForm(forms.Form):
         cleaned["results"] = [key for key in keys if key not in asking or key in accepted]
         cleaned["looked_at"] = sorted(accepted)
         cleaned["seen_sha256"] = self.page.shown_digest(cleaned["results"]) if cleaned["results"] else ""
-        cleaned["turned_down"] = _by_reason(turned)
+        cleaned["turned_down"] = _by_reason(turned, self.page.facts.decisions)
         if not cleaned["results"] and not turned:
             self.add_error(
                 None, "Nothing is decided yet: accept each that asks for a look, refuse it, or send it back."
@@ -89,22 +89,30 @@ class SignForm(forms.Form):
         return found
 
 
-def _by_reason(turned: Mapping[int, tuple[str, str]]) -> list[TurnedDown]:
-    """Results turned down in the same way for the same reason, together."""
+def _by_reason(turned: Mapping[int, tuple[str, str]], decisions: Mapping[int, Any]) -> list[TurnedDown]:
+    """Results turned down in the same way for the same reason, together. decisions: the newest of each, as shown."""
     together: dict[tuple[str, str], list[int]] = {}
     for key, said in sorted(turned.items()):
         together.setdefault(said, []).append(key)
     return [
-        TurnedDown(keys, TURNED_DOWN[what][0], reason, TURNED_DOWN[what][1])
+        TurnedDown(keys, TURNED_DOWN[what][0], reason, TURNED_DOWN[what][1], _reviews_of(keys, decisions))
         for (what, reason), keys in together.items()
         if what in TURNED_DOWN
     ]
 
 
+def _reviews_of(keys: Collection[int], decisions: Mapping[int, Any]) -> list[int]:
+    return [decisions[key].review_id for key in keys if key in decisions]
+
+
 class TurnDownForm(forms.Form):
-    """One result refused or sent back at once, with the reason and a signature of its own."""
+    """One result refused or sent back at once, with the reason and a signature of its own.
+
+    over: key of the review that stood beside it when it was shown.
+    """
 
     results = forms.TypedMultipleChoiceField(label="Results", coerce=int)
+    over = forms.IntegerField(label="What was decided before", required=False)
     decision = forms.ChoiceField(label="Decision", choices=[(word, word) for word in TURNED_DOWN])
     reason = forms.CharField(label="Reason", required=False, strip=True)
     password = _password()
@@ -113,6 +121,11 @@ class TurnDownForm(forms.Form):
     def __init__(self, *args: Any, results: Collection[int], **options: Any) -> None:
         super().__init__(*args, **options)
         self.fields["results"].choices = [(key, key) for key in results]  # type: ignore[attr-defined]
+
+    def clean_over(self) -> list[int]:
+        """The review that was seen, as the act takes it."""
+        over = self.cleaned_data["over"]
+        return [] if over is None else [over]
 
 
 class SelectForm(forms.Form):

@@ -1,20 +1,27 @@
 """Coming in and going out: name and password, and the six digits of a second factor where one is on."""
 
-from django.contrib.auth import login
+from functools import partial
+
+from django.contrib.auth import login, update_session_auth_hash
 from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.views import LoginView, LogoutView
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
+from django.views.decorators.debug import sensitive_post_parameters
 
+from labresults.actions.people import change_password
 from labresults.actions.second_factor import sign_in_with_code
 from labresults.acts import NotAuthorised
 from labresults.queries.people import active_person
 from labresults.queries.second_factor import has_second_factor
 from labresults.web import attempts
-from labresults.web.forms.account import CodeForm, SignInForm
+from labresults.web.acting import attempt
+from labresults.web.forms.account import ChangePasswordForm, CodeForm, SignInForm
+from labresults.web.shared import for_clients
 
+_CHANGED = "Your password is changed. Whoever else was signed in with your name is not any more."
 _HALF_IN = "signing-in"
 _BACKEND = "django.contrib.auth.backends.ModelBackend"
 MOST_S = 300
@@ -31,10 +38,12 @@ class SignIn(LoginView):
     def form_valid(self, form: SignInForm) -> HttpResponse:
         person = form.get_user()
         if not has_second_factor(person):
-            attempts.succeeded(person.username)
-            return super().form_valid(form)
+            response = super().form_valid(form)
+            attempts.remember(self.request, response, person.username)
+            return response
         self.request.session.cycle_key()
-        self.request.session[_HALF_IN] = [person.pk, timezone.now().timestamp(), self.get_redirect_url()]
+        knows = [person.pk, timezone.now().timestamp(), self.get_redirect_url(), person.get_session_auth_hash()]
+        self.request.session[_HALF_IN] = knows
         return redirect("sign-in-code")
 
 
@@ -45,31 +54,43 @@ sign_out = login_not_required(LogoutView.as_view(http_method_names=["post", "opt
 @login_not_required
 def sign_in_code(request: HttpRequest) -> HttpResponse:
     """The second step: six digits from the device. Without a first step, or too late, back to it."""
-    pk, since, to = request.session.get(_HALF_IN, [0, 0.0, ""])
+    pk, since, to, knows = request.session.get(_HALF_IN, [0, 0.0, "", ""])
     person = active_person(pk)
-    now = timezone.now()
-    if person is None or not 0 <= now.timestamp() - since <= MOST_S:
+    in_time = 0 <= timezone.now().timestamp() - since <= MOST_S
+    if person is None or not in_time or knows != person.get_session_auth_hash():
         request.session.pop(_HALF_IN, None)
         return redirect("sign-in")
     form = CodeForm(request.POST or None)
-    if form.is_valid() and (trouble := _trouble(person, form.cleaned_data["code"])):
-        form.add_error("code", trouble)
+    if form.is_valid() and (trouble := _trouble(request, person, form.given)):
+        form.add_error(None, trouble)
     elif form.is_valid():
         login(request, person, backend=_BACKEND)
         request.session.pop(_HALF_IN, None)
-        return redirect(to if url_has_allowed_host_and_scheme(to, allowed_hosts=None) else "today")
+        response = redirect(to if url_has_allowed_host_and_scheme(to, allowed_hosts=None) else "today")
+        attempts.remember(request, response, person.username)
+        return response
     return render(request, "labresults/sign_in_code.html", {"form": form, "person": person})
 
 
-def _trouble(person: object, code: str) -> str:
+@for_clients
+@sensitive_post_parameters()
+def password(request: HttpRequest) -> HttpResponse:
+    """Change one's own password: everybody else who is signed in with this name must sign in anew."""
+    form = ChangePasswordForm(request.POST or None)
+    if form.is_valid():
+        given = {name: form.cleaned_data[name] for name in ("password", "new_password")}
+        done = partial(change_password, by=request.user, at=timezone.now(), **given)
+        if attempt(request, done, _CHANGED):
+            update_session_auth_hash(request, request.user)
+            return redirect("second-factor")
+    return render(request, "labresults/password.html", {"form": form, "title": "Your password", "here": "account"})
+
+
+def _trouble(request: HttpRequest, person: object, code: str) -> str:
     """Why the code is not taken; "" where it was."""
-    name, now = str(getattr(person, "username", "")), timezone.now()
-    if attempts.is_stopped(name, now):
-        return attempts.TOO_MANY
+    device = attempts.device_of(request, str(getattr(person, "username", "")))
     try:
-        sign_in_with_code(by=person, at=now, code=code)
+        sign_in_with_code(by=person, at=timezone.now(), code=code, device=device)
     except NotAuthorised as refusal:
-        attempts.failed(name, now)
         return str(refusal)
-    attempts.succeeded(name)
     return ""

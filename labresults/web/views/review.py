@@ -14,7 +14,7 @@ from labresults.actions.comments import comment_result
 from labresults.actions.evaluation import select_result
 from labresults.actions.review import refuse_results, send_back_results, sign_review
 from labresults.queries.derived_pages import columns_beside
-from labresults.queries.review_evidence import evidence_of
+from labresults.queries.review_evidence import evidence_of, measurements, standing_among
 from labresults.queries.review_lists import reviewable
 from labresults.queries.review_overrides import overrides_behind
 from labresults.queries.review_pages import ReviewPage, review_page
@@ -76,8 +76,7 @@ def sign(request: HttpRequest, number: str) -> HttpResponse:
 @require_POST
 def turn_down(request: HttpRequest, number: str) -> HttpResponse:
     """Refuse one result, or send it back, at once and with a signature of its own."""
-    selections = review_page(number).facts.selections.values()
-    form = TurnDownForm(request.POST, results=[selection.result_id for selection in selections])
+    form = TurnDownForm(request.POST, results=standing_among(number, _keys(request, "results")))
     acts: dict[str, Any] = {
         "refuse": refuse_results,
         "runs": partial(send_back_results, to=Station.RUNS),
@@ -93,7 +92,7 @@ def turn_down(request: HttpRequest, number: str) -> HttpResponse:
 @require_POST
 def choose(request: HttpRequest, number: str) -> HttpResponse:
     """Let another measurement stand than the rule chose."""
-    rows = _candidates(number)
+    rows = measurements(number, _keys(request, "result"))
     form = SelectForm(request.POST, results=rows)
     done = partial(select_result, by=request.user, at=timezone.now())
     return answer(
@@ -108,7 +107,7 @@ def choose(request: HttpRequest, number: str) -> HttpResponse:
 @require_POST
 def comment(request: HttpRequest, number: str) -> HttpResponse:
     """Remark something beside a result."""
-    rows = _candidates(number)
+    rows = measurements(number, _keys(request, "result"))
     form = CommentForm(request.POST, results=rows)
     done = partial(comment_result, by=request.user, at=timezone.now())
     return answer(
@@ -120,9 +119,9 @@ def comment(request: HttpRequest, number: str) -> HttpResponse:
     )
 
 
-def _candidates(number: str) -> dict[int, Any]:
-    """Every measurement of a submission, by key."""
-    return {row.pk: row for group in review_page(number).facts.candidates.values() for row in group}
+def _keys(request: HttpRequest, name: str) -> list[int]:
+    """Keys that a form names."""
+    return [key for written in request.POST.getlist(name) if (key := _key(written)) is not None]
 
 
 def _to_cell(request: HttpRequest, number: str) -> str:

@@ -5,6 +5,7 @@ from django.shortcuts import render
 from django.utils import timezone
 
 from labresults.queries import shelf
+from labresults.queries.forward_pages import touched_by_lot
 from labresults.queries.run_order import tray_of
 
 
@@ -28,9 +29,9 @@ def method(request: HttpRequest, code: str) -> HttpResponse:
 
 
 def lot(request: HttpRequest, number: str) -> HttpResponse:
-    """A lot, what it holds, and everything that it touched."""
+    """A lot, what it holds, and in short what it touched."""
     row = shelf.lot(number)
-    context = {"lot": row, "touched": shelf.touched_by(row), "day": timezone.localdate(), "here": "lots"}
+    context = {"lot": row, "touched": touched_by_lot(row.number), "day": timezone.localdate(), "here": "lots"}
     return render(request, "labresults/lot.html", context)
 
 

@@ -8,6 +8,7 @@ from typing import Any
 from django.conf import settings
 from django.core.management.base import CommandError
 
+from labresults.acts import require
 from labresults.management.acting import ActingCommand
 from labresults.models import Laboratory, Person
 from reports.actions.signing import register_signing_certificate
@@ -27,14 +28,15 @@ class Command(ActingCommand):
         how.add_argument("--register", action="store_true", help="Make none: put the one that is there on record.")
 
     def perform(self, *, by: Person, at: datetime, reason: str, options: dict[str, Any]) -> str:
+        require(by, "register_signing_certificate")  # asked before a key is set aside that signs well
         folder = Path(settings.KEYS)
+        laboratory = Laboratory.objects.get(pk=1).name
         try:
             if options["renew"]:
                 set_aside(folder)
             if options["register"]:
                 half = read_public(folder / CERTIFICATE_FILE)
             else:
-                laboratory = Laboratory.objects.get(pk=1).name
                 half = make_key(folder, laboratory=laboratory, at=at, passphrase=settings.KEY_PASSPHRASE)
         except KeyTrouble as trouble:
             raise CommandError(str(trouble)) from trouble

@@ -17,7 +17,7 @@ from django.forms import (
 from labresults.queries.lists import clients, methods
 from labresults.queries.samples import submission_if_there
 from reports.queries.pages import newest_rule_sets
-from reports.queries.rule_drafts import CHOICES
+from reports.queries.rule_drafts import CHOICES, MOST_FIGURES
 
 _FEW = {"rows": 2, "spellcheck": "false"}
 
@@ -25,12 +25,12 @@ _FEW = {"rows": 2, "spellcheck": "false"}
 class RuleSetForm(Form):
     """Every setting of a rule set; small tables are typed a row a line, with colons."""
 
-    figures = IntegerField(label="Significant figures", min_value=1, max_value=12)
+    figures = IntegerField(label="Significant figures", min_value=1, max_value=MOST_FIGURES)
     figures_by_size = CharField(
         label="Other figures by size", required=False, widget=Textarea(attrs=_FEW),
         help_text="From which number on: how many. For example 10: 3",
     )  # fmt: skip
-    limit_figures = IntegerField(label="Figures of a printed limit, at most", min_value=1, max_value=12)
+    limit_figures = IntegerField(label="Figures of a printed limit, at most", min_value=1, max_value=MOST_FIGURES)
     no_finer_than_detection_limit = BooleanField(label="No more decimals than the limit has", required=False)
     finest_decimals = CharField(
         label="Finest place of a unit", required=False, widget=Textarea(attrs=_FEW),

@@ -33,6 +33,7 @@ def certificates(request: HttpRequest) -> HttpResponse:
     waiting = at(Station.CERTIFICATES)
     lead = f"{sum(row.samples for row in waiting)} samples wait for their certificate." if waiting else ""
     acts_offered = [(f"Certify {row.submission}", reverse("certify", args=[row.submission])) for row in waiting[:6]]
+    acts_offered.append(("Reporting rules", reverse("rule-sets")))
     return listing(
         request, CertificateTable, CertificateFilter, pages.certificates(), title="Certificates", lead=lead,
         here=Station.CERTIFICATES, acts=acts_offered,
@@ -43,10 +44,11 @@ def certify(request: HttpRequest, number: str) -> HttpResponse:
     """A submission on its way to a certificate, alone or with others: what is missing, the preview, the issue."""
     if request.method == "POST":
         return _issue(request, number)
-    others = pages.combinable(find_submission(number))
+    row = find_submission(number)
+    others = pages.combinable(row)
     further = [each for each, _ in others if each in request.GET.getlist("further")]
-    form = IssueForm(initial={"further": further, "rule_set": chosen_rules(number)}, others=others)
-    context = {"ready": pages.ready(number, further), "form": form, "here": Station.CERTIFICATES}
+    form = IssueForm(initial={"further": further, "rule_set": chosen_rules(row)}, others=others)
+    context = {"ready": pages.ready(row, further), "form": form, "here": Station.CERTIFICATES}
     return render(request, "reports/web/certify.html", context)
 
 
@@ -86,10 +88,10 @@ def preview(request: HttpRequest, number: str) -> HttpResponse:
 def certificate(request: HttpRequest, number: str, issue: int) -> HttpResponse:
     """One issue: every printed number with its way back, its files, and what can be done with it."""
     row = pages.certificate(number, issue)
-    document = pages.document_of(row)
+    document, part = pages.part_of(row, pages.place(request.GET.get("from")))
     context = _files(row) | {
         "document": document,
-        "part": pages.part_of(document, pages.place(request.GET.get("from"))),
+        "part": part,
         "further": pages.further_of(row),
         "state": state_of(row),
         "withdraw": WithdrawForm(),

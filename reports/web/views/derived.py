@@ -4,12 +4,14 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 
 from labresults.terms import Station
-from reports.queries.derived_pages import line_of, printed_page
+from reports.queries.derived_pages import printed_page
+from reports.queries.printed_trace import line_of
 
 
 def derived_printed(request: HttpRequest, number: str, issue: int) -> HttpResponse:
     """From a place on a certificate (`of`: a sample or a set, `column`) to the page of what is printed there."""
-    line = line_of(number, issue, request.GET.get("of", ""), request.GET.get("column", ""))
+    place = (request.GET.get("of", ""), request.GET.get("column", ""))
+    line = line_of(number, issue, *place, derived__isnull=False)
     return redirect("derived-trace", line.pk)
 
 

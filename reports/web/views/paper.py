@@ -31,4 +31,5 @@ def pdf(content: bytes, name: str) -> HttpResponse:
     """A PDF that the browser shows, under a name of its own when it is kept."""
     response = HttpResponse(content, content_type="application/pdf")
     response["Content-Disposition"] = f'inline; filename="{name}"'
+    response["Cache-Control"] = "private, no-store"
     return response

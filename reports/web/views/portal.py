@@ -28,6 +28,7 @@ def my_submission(request: HttpRequest, number: str) -> HttpResponse:
         "client": request.user.client,
         "way": portal.way_of(row),
         "issues": portal.issues_of(row),
+        "making": portal.making_of(row),
         "samples": parts(portal.own_samples(row), request.GET.get("page"), 200),
     }
     return render(request, "reports/web/portal_submission.html", context)

@@ -1,5 +1,6 @@
 """From a printed number back, as a page; and every way back as a file: PDF, JSON, PROV."""
 
+from django.core.exceptions import ObjectDoesNotExist
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
@@ -18,12 +19,14 @@ IN_A_ROW_ON_PAPER = 3
 
 def printed(request: HttpRequest, number: str, issue: int) -> HttpResponse:
     """Why this is what stands in a place on a certificate (`of`: a sample or a set, `column`)."""
-    line = line_of(number, issue, request.GET.get("of", ""), request.GET.get("column", ""))
-    if line.derived_id:
-        return redirect("derived-trace", line.pk)
-    if line.result_id is None:
+    place = (number, issue, request.GET.get("of", ""), request.GET.get("column", ""))
+    try:
+        found = printed_trace(*place)
+    except ObjectDoesNotExist:
+        line = line_of(*place)
+        if line.derived_id:
+            return redirect("derived-trace", line.pk)
         return redirect("sample", request.GET["of"])  # words that stand for no measurement
-    found = printed_trace(line)
     return render(request, "labresults/trace/trace.html", trace_context(found.page) | {"printing": found.steps})
 
 

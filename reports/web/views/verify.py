@@ -6,7 +6,7 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.cache import never_cache
 
-from reports.queries.signing import keys_in_use
+from reports.queries.signing import keys_in_use, stamp_of
 from reports.queries.verify import PublicState, by_code, by_file, normal_code
 from reports.web.forms.verify import FileForm
 
@@ -53,7 +53,8 @@ def _page(
     context = {
         "state": state, "form": form, "sha256": sha256, "kind": state.kind_of(sha256) if state and sha256 else "",
         "code": code or request.GET.get("code", ""), "title": "Is this certificate genuine?",
-        "keys": keys_in_use(), "unknown": (state is None and bool(sha256 or code)) or status == 404,
+        "keys": keys_in_use(), "stamp": stamp_of(state.sha256["pdf"]) if state else None,
+        "unknown": (state is None and bool(sha256 or code)) or status == 404,
     }  # fmt: skip
     response = render(request, "reports/web/verify.html", context, status=status)
     response["X-Robots-Tag"] = "noindex"
