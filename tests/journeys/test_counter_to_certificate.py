@@ -1,11 +1,12 @@
 """From the counter to the certificate and back, through the acts alone: the story in one file."""
 
 import pytest
+from django.db.models import Q
 
 from labresults.actions.evaluation import compute_again, outputs_digest
 from labresults.models import AuditEvent, Result, Selection
 from labresults.queries.history import broken_link
-from labresults.queries.trace import trace
+from labresults.queries.trace import asked, trace
 from reports.document import CertificateDocument
 from tests.builders import (
     CONTENT,
@@ -31,7 +32,7 @@ def test_a_delivery_becomes_a_certificate_and_a_number_is_followed_back(lab: Lab
 
     printed = document.rows[0].cells[0]
     assert printed.result is not None
-    found = trace(printed.result)
+    found = trace(asked(Q(pk=printed.result)))
     assert found.same
     assert found.result.value == pytest.approx(CONTENT["Cu"], rel=1e-9)
     assert found.file.sha256 == evaluation.run.files.get().sha256
