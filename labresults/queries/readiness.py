@@ -139,27 +139,18 @@ def _asked(
     """Every element asked of every sample, by the version that measured it, else by the one that measured others of its
     submission, else by the newest. With the versions, by method; four queries.
     """
-    rows = RequestedMethod.objects.filter(request__in=requests.values()).select_related("request", "method")
-    by_submission: dict[int, list[RequestedMethod]] = {}
-    for row in rows.order_by("method__code"):
-        by_submission.setdefault(row.request.submission_id, []).append(row)
-    submission_of = {sample.pk: sample.submission_id for sample in samples}
-    measured_by: dict[tuple[str, int, int], int] = {}
-    for (sample_pk, method, _), result in sorted(approved.items(), key=lambda item: item[0]):
-        version_pk = result.evaluation.run.method_version_id
-        measured_by["sample", sample_pk, method] = version_pk
-        measured_by["submission", submission_of[sample_pk], method] = version_pk
-    versions = _versions({row.method_id for of in by_submission.values() for row in of}, approved.values())
+    requested, measured_by = _requested(requests), _measured_by(approved, samples)
+    versions = _versions({row.method_id for of in requested.values() for row in of}, approved.values())
     newest = {version.method_id: version.pk for version in versions}
     by_key = {version.pk: version for version in versions}
     elements = {
         version.pk: [row.element_id for row in sorted(version.determinations.all(), key=lambda row: row.ordinal)]
         for version in versions
     }
-    own = {row.sample_id for of_one in by_submission.values() for row in of_one if row.sample_id}
+    own = {row.sample_id for of in requested.values() for row in of if row.sample_id}
     asked = []
     for sample in samples:
-        for row in by_submission.get(sample.submission_id, ()):
+        for row in requested.get(sample.submission_id, ()):
             places = (("sample", sample.pk, row.method_id), ("submission", sample.submission_id, row.method_id))
             known = (measured_by[place] for place in places if place in measured_by)
             version = next(known, newest.get(row.method_id))
@@ -169,6 +160,28 @@ def _asked(
     used = {one.method_version.pk for one in asked}
     used |= {result.evaluation.run.method_version_id for result in approved.values()}
     return asked, sorted((by_key[pk] for pk in used), key=lambda version: (version.method.code, version.version))
+
+
+def _requested(requests: Mapping[int, Request]) -> dict[int, list[RequestedMethod]]:
+    """The methods that were asked for, of all samples or of one, by submission; one query."""
+    rows = RequestedMethod.objects.filter(request__in=requests.values()).select_related("request", "method")
+    found: dict[int, list[RequestedMethod]] = {}
+    for row in rows.order_by("method__code"):
+        found.setdefault(row.request.submission_id, []).append(row)
+    return found
+
+
+def _measured_by(approved: Mapping[Key, Result], samples: Sequence[Sample]) -> dict[tuple[str, int, int], int]:
+    """By which version of a method a sample, or any sample of a submission, was measured; no query.
+
+    The key: "sample" or "submission", its key, and that of the method.
+    """
+    submission_of = {sample.pk: sample.submission_id for sample in samples}
+    found: dict[tuple[str, int, int], int] = {}
+    for (sample, method, _), result in sorted(approved.items(), key=lambda item: item[0]):
+        version = result.evaluation.run.method_version_id
+        found["sample", sample, method] = found["submission", submission_of[sample], method] = version
+    return found
 
 
 def _versions(methods: Collection[int], measured: Iterable[Result]) -> list[MethodVersion]:

@@ -192,7 +192,7 @@ def test_the_stored_files_are_what_the_instrument_writes_from_the_truth(told: To
         ("leaves", 220),
         ("sediment", 640),
         ("wells", 55),
-        ("soils", 34),
+        ("soils", 40),
         ("rocks", 80),
     ],
 )
