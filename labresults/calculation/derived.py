@@ -81,7 +81,6 @@ class Derived:
     u: float | None = None
     coverage_factor: float = 2.0
     why: str = ""
-    below: tuple[str, ...] = ()  # labels of the terms that were below their limits
     lacking: tuple[str, ...] = ()  # what it was computed without, where not all is needed, and why
     entered: tuple[Entered, ...] = ()
     marks: tuple[Mark, ...] = ()
@@ -242,7 +241,6 @@ def _with_limits(definition: Definition, basis: Basis, entered: Sequence[Entered
         quantification_limit=quantification,
         u=combined(slopes, entered, edition),
         coverage_factor=max(factors),
-        below=tuple(each.given.label for each in entered if each.given.is_below),
         entered=tuple(entered),
         edition=edition,
     )

@@ -97,7 +97,7 @@ MOST_QUERIES = {
     "forward": 6, "nonconforming": 9, "audit": 12, "audit-event": 9,
     "review": 30, "reviews": 14, "runs": 14, "plan-run": 15, "repeats": 13, "certificates": 14,
     "client": 12, "verify": 9, "certificate": 15, "certificate-progress": 6,
-    "amend-certificate": 11, "amendment-changes": 34,
+    "amend-certificate": 11, "amendment-changes": 30,
     "amend-certificates": 8,
     "limit-sets": 9, "scope": 10, "sampling": 12, "opinion": 12, "rule-sets": 12, "rule-set": 9, "printing": 19,
     "holding-times": 10, "plausibility": 12, "exceptions": 16, "second-factor": 10, "password": 8, "change-request": 20,
