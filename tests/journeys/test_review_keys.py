@@ -23,6 +23,43 @@ def beside(desk: Desk, words: str) -> None:
     expect(desk.page.locator("#evidence h2")).to_have_text(words)
 
 
+# Presses R in the very moment in which another cell's evidence stands on the page, as a quick reviewer may.
+AT_ONCE = """(words) => new MutationObserver((_, watch) => {
+  const heading = document.querySelector("#evidence h2");
+  if (!heading || heading.textContent !== words) return;
+  watch.disconnect();
+  document.activeElement.dispatchEvent(new KeyboardEvent("keydown", { key: "r", bubbles: true }));
+}).observe(document.body, { childList: true, subtree: true })"""
+
+
+def test_a_key_is_heard_as_soon_as_the_evidence_is_seen_and_not_before(
+    live_server: object, lab: Laboratory, chromium: Browser
+) -> None:
+    # given a review whose first cell's evidence is shown
+    submission = a_submission(lab, 2)
+    an_evaluated_run(lab, submission)
+    with signed_in(chromium, live_server.url, "reviewer") as desk:  # type: ignore[attr-defined]
+        desk.go(f"/review/{submission.number}")
+        beside(desk, "Cu in KF26-00001")
+        keys, marked = desk.page.keyboard, desk.page.locator("[data-marked]")
+        expect(marked).to_be_attached()
+        # when a key comes while the next cell's evidence is on its way, it decides nothing and says so
+        held = desk.page.context
+        held.route("**/review/**", lambda route: None)
+        desk.page.locator(".matrix td a").first.focus()
+        keys.press("ArrowRight")
+        keys.press("r")
+        expect(marked).to_contain_text("still on its way")
+        expect(desk.page.locator("[data-why]")).to_be_hidden()
+        # then in the moment in which the evidence stands there, the same key asks for the reason
+        held.unroute("**/review/**")
+        desk.page.evaluate(AT_ONCE, "Cu in KF26-00002")
+        keys.press("ArrowLeft")
+        keys.press("ArrowDown")
+        beside(desk, "Cu in KF26-00002")
+        expect(desk.page.locator("[data-why-what]")).to_have_text("it is refused")
+
+
 def test_a_review_by_keyboard(live_server: object, lab: Laboratory, chromium: Browser) -> None:
     # given three samples, of which lead in all asks for a look: a verification failed and was not accepted
     submission = a_submission(lab, 3)

@@ -198,7 +198,11 @@
 
   function decide(what) {
     const beside = panel();
-    if (!beside || beside.hidden || !isBesideFocus()) return;
+    if (!beside || beside.hidden) return;
+    if (!isBesideFocus()) {
+      beside.querySelector("[data-marked]").textContent = "The evidence of the cell in focus is still on its way: look at it, then press again.";
+      return;
+    }
     const row = rowOf(beside.dataset.key);
     const cell = focused();
     if (what === "accept" && (row ? row.hasAttribute("data-blocks") : cell && cell.classList.contains("bad"))) {
