@@ -21,6 +21,8 @@ GUARDED = (
     "labresults.Layout",
     "labresults.Content",
     "labresults.EquipmentCheck",
+    "labresults.LimitSet",
+    "labresults.Limit",
     "labresults.Request",
     "labresults.Run",
     "labresults.Position",

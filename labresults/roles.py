@@ -119,6 +119,7 @@ ROLES: dict[str, frozenset[str]] = {
         "end_access_token",
         "end_signing_certificate",
         "enrol_person",
+        "give_new_password",
         "mark_calendar_day",
         "record_custody",
         "register_client",

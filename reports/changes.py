@@ -88,6 +88,7 @@ def _changes(document: CertificateDocument, previous: CertificateDocument) -> It
     old_means, new_means = ({grade.name: grade.cells for grade in of.grades} for of in (previous, document))
     for name in dict.fromkeys([*old_means, *new_means]):
         yield from _of_cells(name, old_means.get(name, ()), new_means.get(name, ()))
+        yield from _of_statements(name, old_means.get(name, ()), new_means.get(name, ()))
 
 
 def _of_columns(document: CertificateDocument, previous: CertificateDocument) -> Iterator[Change]:
@@ -177,6 +178,14 @@ def _of_cells(name: str, old: tuple[Cell, ...], new: tuple[Cell, ...]) -> Iterat
             for limit in ("detection_limit", "quantification_limit"):
                 words = f"{column}, {limit.replace('_', ' ')} of this sample"
                 yield from _change(name, words, getattr(was, limit), getattr(is_now, limit))
+
+
+def _of_statements(name: str, old: tuple[Cell, ...], new: tuple[Cell, ...]) -> Iterator[Change]:
+    """Statements of means; those of a sample are summed up in its row."""
+    before = {cell.column: cell.statement for cell in old}
+    for cell in new:
+        if cell.column in before:
+            yield from _change(name, f"{cell.column}, statement", before[cell.column], cell.statement)
 
 
 def _change(sample: str, what: str, old: str, new: str) -> Iterator[Change]:

@@ -8,11 +8,13 @@ from typing import Any
 from labresults.terms import Basis
 from reports.appendix import control_row
 from reports.changes import against
-from reports.derived import PrintedDerived, print_derived, remarks_of, with_derived
+from reports.derived import PrintedDerived, remarks_of, with_derived
+from reports.derived_stated import compared_of, print_derived
 from reports.document import Cell, CertificateDocument, Column, MethodNote, Remark, Row, Signature
 from reports.facts import CertificateFacts, DeterminationFact, MethodFact, ResultFact, SampleFact
 from reports.printed import Key, Printed, Rules, column_bases, determination_in_form, in_form, print_all
 from reports.rules.basis import basis_sentences, column_words, form_sentence
+from reports.rules.compared import Compared
 from reports.rules.conformity import Statement
 from reports.rules.forms import NoForm
 from reports.rules.qualifiers import assign_letters, marks_beside
@@ -48,11 +50,12 @@ def compose(
     rules = Rules(rule_set, rule_sets or {})
     facts = _in_forms(facts, rules)
     printed = print_all(facts, rules)
-    derived = print_derived(facts.derived, rule_set)
+    derived = print_derived(facts.derived, rule_set, facts.limits)
+    computed = compared_of(derived)
     letters = _letters(printed, derived, rules.every(d.method for d in facts.determinations))
     columns = _columns(facts, printed, rules)
-    rows = _rows(facts, columns, printed, letters, rules)
-    document = _document(facts, rules, columns, rows, letters, stated_of(printed))
+    rows = _rows(facts, columns, printed, letters, computed)
+    document = _document(facts, rules, columns, rows, letters, stated_of(printed, computed))
     document = with_derived(document, derived, letters, rule_set)
     return against(document, previous) if previous else document
 
@@ -122,16 +125,25 @@ def _rows(
     columns: Sequence[Column],
     printed: Mapping[Key, Printed],
     letters: dict[str, str],
-    rules: Rules,
+    computed: Mapping[str, Sequence[tuple[str, Compared]]],
 ) -> tuple[Row, ...]:
     by_sample: dict[str, dict[tuple[str, str], ResultFact]] = {}
     for result in facts.results:
         by_sample.setdefault(result.sample, {})[result.method, result.element] = result
     numbers = limit_numbers(facts.limits)
-    return tuple(
-        _row(sample, columns, facts.determinations, by_sample.get(sample.number, {}), printed, letters, numbers)
+    rows = (
+        (_row(sample, columns, facts.determinations, by_sample.get(sample.number, {}), printed, letters), sample)
         for sample in facts.samples
     )
+    return tuple(
+        _with_statement(row, [*compared, *computed.get(sample.number, ())], numbers.get(sample.limit_set, 0))
+        for (row, compared), sample in rows
+    )
+
+
+def _with_statement(row: Row, compared: Sequence[tuple[str, Compared]], number: int) -> Row:
+    conformity, conforms = conformity_of_row(compared, number)
+    return replace(row, conformity=conformity, conforms=conforms)
 
 
 def _in_forms(facts: CertificateFacts, rules: Rules) -> CertificateFacts:
@@ -206,8 +218,8 @@ def _row(
     results: dict[tuple[str, str], ResultFact],
     printed: Mapping[Key, Printed],
     letters: dict[str, str],
-    numbers: dict[str, int],
-) -> Row:
+) -> tuple[Row, list[tuple[str, Compared]]]:
+    """A sample as printed, and what its measured results were compared with."""
     cells, compared = [], []
     for determination, column in zip(determinations, columns, strict=True):
         result = results.get((determination.method, determination.element))
@@ -220,17 +232,15 @@ def _row(
         cells.append(_cell(column.key, result.result, one, marks_beside(one.remarks, letters)))
         if one.compared is not None:
             compared.append((determination.reported_as, one.compared))
-    conformity, conforms = conformity_of_row(compared, numbers.get(sample.limit_set, 0))
-    return Row(
+    row = Row(
         sample.number,
         sample.client_identification,
         sample.matrix,
         sample.condition,
         tuple(cells),
-        conformity,
-        conforms,
-        sample.submission,
+        submission=sample.submission,
     )
+    return row, compared
 
 
 def _cell(column: str, result: int | None, printed: Printed, mark: str) -> Cell:

@@ -31,6 +31,7 @@ from reports.document import Cell, CertificateDocument, Column, DerivedNote, Gra
 from reports.facts import DerivedFact
 from reports.rules.basis import column_words
 from reports.rules.censoring import Limits
+from reports.rules.compared import Compared
 from reports.rules.printing import Measured, PrintedValue, print_limit, print_measured
 from reports.rules.qualifiers import marks_beside, remarks_for
 from reports.rules.rounding import FIGURES_THAT_MEAN, exact, round_significant, text
@@ -40,74 +41,79 @@ METHOD = "computed"
 """What stands in the head of a derived column where others name their method."""
 
 NO_VALUE = "no value"
+TO = " to "
+"""Between the ends of a range."""
+
 AT_LEAST = "At least this much: {} over range, or what it is divided by was not found."
 AT_MOST = "At most this much: {} over range."
 
 
 @dataclass(frozen=True)
 class PrintedDerived:
-    """One derived result as printed, with its remarks in words."""
+    """One derived result as printed, with its remarks in words; compared: with its limit, None where it has none."""
 
     fact: DerivedFact
     value: PrintedValue
     remarks: tuple[str, ...]
+    compared: Compared | None = None
 
 
-def print_derived(facts: Iterable[DerivedFact], rule_set: RuleSet) -> tuple[PrintedDerived, ...]:
-    """Return each derived result as printed, in the order in which they are given."""
-    printed = ((fact, *print_found(fact.found, rule_set)) for fact in facts)
-    return tuple(PrintedDerived(fact, value, (*remarks, *fact.remarks)) for fact, value, remarks in printed)
+def print_found(found: Derived, rule_set: RuleSet, extra: int = 0) -> tuple[PrintedValue, tuple[str, ...]]:
+    """Return what is printed of one derived result, and the remarks beside it.
 
-
-def print_found(found: Derived, rule_set: RuleSet) -> tuple[PrintedValue, tuple[str, ...]]:
-    """Return what is printed of one derived result, and the remarks beside it."""
+    extra: more figures than the rule has, where its print would contradict its statement of conformity.
+    """
     if found.why:
         words = Measured(None, found.unit, Limits(0.0, 0.0), why_no_value=NO_VALUE)
         return print_measured(words, rule_set), (f"No value: {found.why}.",)
     if found.low is not None and found.high is not None:
-        return _range(found, rule_set), _left_out(found)
-    printed = _number_or_bound(found, rule_set)
+        return _range(found, rule_set, extra), _left_out(found)
+    printed = _number_or_bound(found, rule_set, extra)
     return printed, (*_bound_remarks(found), *_of_marks(printed, found, rule_set), *_left_out(found))
 
 
-def _number_or_bound(found: Derived, rule_set: RuleSet) -> PrintedValue:
+def _number_or_bound(found: Derived, rule_set: RuleSet, extra: int) -> PrintedValue:
     """A bound is printed as a limit that the value lies beyond."""
     if found.sign == ">":
         over = Measured(None, found.unit, Limits(0.0, 0.0, upper=found.bound), marks=(Mark.OVER_RANGE,))
         is_over = found.edition == 1 or Mark.OVER_RANGE in found.marks
-        return print_measured(over, rule_set if is_over else replace(rule_set, words_above=""))
+        return print_measured(over, rule_set if is_over else replace(rule_set, words_above=""), extra)
     if found.sign == "<" and found.bound:
-        return _at_most(found.bound, found, rule_set)
-    limits = Limits(found.detection_limit, found.quantification_limit)
-    number = Measured(found.value, found.unit, limits, found.expanded_u, found.marks, None, found.coverage_factor)
-    printed = print_measured(number, rule_set)
+        return _at_most(found.bound, found, rule_set, extra)
+    printed = print_measured(as_measured(found), rule_set, extra)
     if found.at_most is not None and printed.limit and exact(found.at_most) > Decimal(printed.limit):
-        return replace(_at_most(found.at_most, found, rule_set), marks=printed.marks)
+        return replace(_at_most(found.at_most, found, rule_set, extra), marks=printed.marks)
     return printed
 
 
-def _at_most(bound: float, found: Derived, rule_set: RuleSet) -> PrintedValue:
+def as_measured(found: Derived) -> Measured:
+    """Return what the printing rules ask of a derived result that is a number."""
+    limits = Limits(found.detection_limit, found.quantification_limit)
+    return Measured(found.value, found.unit, limits, found.expanded_u, found.marks, None, found.coverage_factor)
+
+
+def _at_most(bound: float, found: Derived, rule_set: RuleSet, extra: int) -> PrintedValue:
     """A bound after <: the value lies just under it, so that it is rounded up.
 
     Words for what was not found are left to that: they would be untrue of what is only bounded.
     """
     if found.edition == 1:
-        return print_measured(Measured(0.0, found.unit, Limits(bound, bound)), rule_set)
+        return print_measured(Measured(0.0, found.unit, Limits(bound, bound)), rule_set, extra)
     if Mark.BELOW_DETECTION not in found.marks:
         rule_set = replace(rule_set, words_not_detected="")
     means = float(round_significant(bound, FIGURES_THAT_MEAN, rule_set.tie))
-    return print_measured(Measured(nextafter(means, 0.0), found.unit, Limits(means, means)), rule_set)
+    return print_measured(Measured(nextafter(means, 0.0), found.unit, Limits(means, means)), rule_set, extra)
 
 
-def _range(found: Derived, rule_set: RuleSet) -> PrintedValue:
+def _range(found: Derived, rule_set: RuleSet, extra: int) -> PrintedValue:
     """From the least to the most that it may be; one number where both are printed alike."""
     limits = Limits(found.detection_limit, found.quantification_limit)
-    low, high = (print_measured(Measured(end, found.unit, limits), rule_set) for end in (found.low, found.high))
+    low, high = (print_measured(Measured(end, found.unit, limits), rule_set, extra) for end in (found.low, found.high))
     if low.printed == high.printed:
         return high
     if low.sign == "<":  # nothing of it is found for certain
-        return _at_most(found.high or 0.0, found, rule_set)
-    return replace(high, printed=f"{low.printed} to {high.printed}", number=None, text_rule="a range", u="")
+        return _at_most(found.high or 0.0, found, rule_set, extra)
+    return replace(high, printed=f"{low.printed}{TO}{high.printed}", number=None, text_rule="a range", u="")
 
 
 def _bound_remarks(found: Derived) -> tuple[str, ...]:
@@ -187,6 +193,7 @@ def _cell(definition: Definition, one: PrintedDerived | None, letters: Mapping[s
         result=None,
         detection_limit=print_limit(found.detection_limit, rule_set),
         quantification_limit=print_limit(found.quantification_limit, rule_set),
+        statement=one.compared.words if one.compared else "",
     )
 
 

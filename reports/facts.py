@@ -75,9 +75,10 @@ class MethodFact:
 
 @dataclass(frozen=True)
 class LimitFact:
-    """A limit that the results of one element are compared with, in samples of the same limit set.
+    """A limit that results of an element, or of a definition, are compared with, in samples of the same limit set.
 
     It is on the element, whatever form the result is printed in. decision_rule: None leaves it to the reporting rules.
+    derived: the code of a derived result, and then there is no element; heading: what that is called on paper.
     """
 
     element: str
@@ -89,6 +90,13 @@ class LimitFact:
     side: LimitSide = LimitSide.AT_MOST
     decision_rule: DecisionRule | None = None
     risk_percent: float | None = None
+    derived: str = ""
+    heading: str = ""
+
+    @property
+    def named(self) -> str:
+        """What it is a limit of, as printed."""
+        return self.element or self.heading or self.derived
 
 
 @dataclass(frozen=True)
@@ -120,6 +128,7 @@ class DerivedFact:
     members: str = ""  # of the set, in words
     mass_kg: float = 0.0
     remarks: tuple[str, ...] = ()  # of what it was computed from
+    limit_set: str = ""  # which of the limits it is compared with
 
 
 @dataclass(frozen=True)

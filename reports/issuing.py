@@ -4,7 +4,9 @@ Frozen and not drawn is the queue itself: nothing else is stored, so that nothin
 function takes `clock`, since only pages and commands read the clock.
 """
 
+import errno
 import logging
+import sqlite3
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
@@ -92,14 +94,13 @@ def draw(key: int, by: "Person | None", clock: Clock) -> str:
         trouble, is_kept = str(refusal), False  # of whoever asked: somebody else may draw it
     except Refusal as refusal:
         trouble, is_kept = str(refusal), not row.files.exists()  # or it is drawn already
-    except (OSError, DatabaseError) as fault:
-        _log.exception("Certificate %s could not be kept.", key)
-        trouble = f"It could not be kept: {fault}. Make room, then draw it again."
     except Exception as fault:  # a renderer may fail in any way: the page must say so, and the thread must go on
         _log.exception("Certificate %s could not be drawn.", key)
         trouble = f"It could not be drawn: {type(fault).__name__}: {fault}. What is frozen is whole: draw it again."
+        if means_no_room(fault):
+            trouble = f"It could not be kept: {fault}. Make room, then draw it again."
     else:
-        _tell_what_stands(key, by, clock)
+        trouble, is_kept = _tell_what_stands(key, by, clock), False
     finally:
         with suppress(OSError):
             caches["progress"].delete(f"{_name(key)}-taken")
@@ -121,25 +122,50 @@ def draw_waiting(clock: Clock, but_failed: bool = False) -> Iterator[tuple[Certi
             yield row, draw(row.pk, None, clock)
 
 
-def _tell_what_stands(key: int, by: "Person", clock: Clock) -> None:
+def means_no_room(fault: BaseException) -> bool:
+    """Whether a disk, or somebody's share of it, is full: whoever made room may try again. Anything else is a fault.
+
+    SQLite's code 13, SQLITE_FULL; PostgreSQL's 53100, disk_full (PostgreSQL, Appendix A).
+    """
+    if isinstance(fault, OSError):
+        return fault.errno in {errno.ENOSPC, errno.EDQUOT}
+    if not isinstance(fault, DatabaseError):
+        return False
+    cause = fault.__cause__
+    codes = {getattr(cause, "sqlite_errorcode", None), getattr(cause, "sqlstate", None)}
+    return bool(codes & {sqlite3.SQLITE_FULL, "53100"})
+
+
+def _tell_what_stands(key: int, by: "Person", clock: Clock) -> str:
     """Tell of an issue that has just been drawn, as it is by now: of one that was replaced meanwhile nobody needs to
-    hear, and one that was withdrawn is told of as that.
+    hear, and one that was withdrawn is told of as that. "" or the fault that kept it from being told, in words: it is
+    drawn all the same, and the thread must go on.
     """
     row = by_key(key)
-    if not is_over(row):
-        tell(row, by, clock)
-    elif hasattr(row, "withdrawal"):
-        tell(row, by, clock, NoticeKind.WITHDRAWN)
+    try:
+        if not is_over(row):
+            tell(row, by, clock)
+        elif hasattr(row, "withdrawal"):
+            tell(row, by, clock, NoticeKind.WITHDRAWN)
+    except Exception as fault:
+        _log.exception("The client of %s could not be told.", row)
+        return f"It is drawn, but its client was not told: {type(fault).__name__}: {fault}. Send it from its page."
+    return ""
 
 
 def tell(row: Certificate, by: "Person", clock: Clock, kind: NoticeKind | None = None) -> str:
-    """Tell the client of an issue, or of its withdrawal; "" or why not, in words. What failed can be sent again."""
+    """Tell the client of an issue, or of its withdrawal; "" or why not, in words. What failed can be sent again.
+
+    Raises whatever is no refusal and no lack of room: a fault of the program.
+    """
     kind = kind or (NoticeKind.AMENDED if row.issue > 1 else NoticeKind.ISSUED)
     try:
         notify_client(by=by, at=clock(), certificate=row, kind=kind, to=addressees(row, kind))
     except Refusal as refusal:
         return str(refusal)
     except (OSError, DatabaseError) as fault:
+        if not means_no_room(fault):
+            raise
         _log.exception("The client of %s could not be told.", row)
         return f"The client could not be told: {fault}. Send it again from the page of the certificate."
     return ""

@@ -4,6 +4,7 @@ Source: ISO/IEC 17025:2017, 7.8.2.1 l (items tested), 7.8.2.2 (data of the clien
 7.8.6.2 (which results, which parts of the specification, which rule); ILAC-G8:09/2019, 4.2; JCGM 106:2012, 7 and 8.3.
 """
 
+import re
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from collections.abc import Set as AbstractSet
@@ -22,6 +23,18 @@ AS_RECEIVED = "The laboratory did not take the samples: results apply to them as
 IN_FULL = "This certificate may be reproduced only in full, unless the laboratory agrees in writing."
 INVENTED = "Invented demonstration data: this laboratory, its clients and every number here are made up."
 AUTHORITY = "What follows from a statement is for the client and the authority to decide."
+
+OF_ELEMENTS = (
+    "The statement of a sample is of its results for the elements that have a limit, as they stand in its row."
+)
+OF_COMPUTED = (
+    "The statement of a sample is of its results for the elements, and of its computed results, that have a limit, as "
+    "they stand in its row."
+)
+BETWEEN_ENDS = (
+    "Of a computed result with a term below its detection limit a statement is made only where it holds for all that "
+    "the term may be, and no probability is given."
+)
 
 ALL_SAMPLES = "all samples"
 """Of a sampling record or an opinion that is of every sample."""
@@ -67,20 +80,27 @@ def uncertainty_text(methods: Sequence[MethodFact]) -> str:
     return f"U is the expanded uncertainty of each value, in its unit; coverage factor {named}. {bases}"
 
 
-def stated_of(printed: Mapping[Key, Printed]) -> dict[str, set[Statement]]:
-    """Return which statements the results of each sample have, by its number; of a sample without a limit nothing."""
+def stated_of(
+    printed: Mapping[Key, Printed], computed: Mapping[str, Sequence[tuple[str, Compared]]]
+) -> dict[str, set[Statement]]:
+    """Return which statements the results of each sample have, by its number; of a sample without a limit nothing.
+
+    computed: statements of derived results, by the number of a sample or the name of a set.
+    """
     stated: dict[str, set[Statement]] = {}
     for (sample, _, _), one in printed.items():
         if one.compared is not None:
             stated.setdefault(sample, set()).add(one.compared.statement)
+    for of, compared in computed.items():
+        stated.setdefault(of, set()).update(one.statement for _, one in compared)
     return stated
 
 
 def conformity_text(facts: CertificateFacts, rules: Rules, stated: Mapping[str, AbstractSet[Statement]]) -> str:
     """Return what was compared with what, by which rule, and how often each statement was made; "" without a limit.
 
-    stated: the statements of each sample, by its number. Where samples are compared with different limits, each
-    set has its number, and the statement of a sample names it.
+    stated: the statements of each sample, by its number, and of each set, by its name. Where samples are compared with
+    different limits, each set of limits has its number, and the statement of a sample names it.
     """
     if not facts.limits:
         return ""
@@ -90,33 +110,57 @@ def conformity_text(facts: CertificateFacts, rules: Rules, stated: Mapping[str, 
         f"Limits{_number(number)}: {_named([of for of in compared.limits if of.limit_set == name], facts, rules)}."
         for name, number in numbers.items()
     ]
-    others = dict.fromkeys(limit.element for limit in facts.limits if limit not in compared.limits)
+    others = dict.fromkeys(limit.named for limit in facts.limits if limit not in compared.limits)
     named += [f"Not measured here, though there are limits for it: {', '.join(others)}."] if others else []
-    which = "The statement of a sample is of its results for the elements that have a limit, as they stand in its row."
-    return " ".join([*named, *_rules(compared, rules), which, AUTHORITY, _counted(facts, stated)])
+    is_computed = any(limit.derived for limit in compared.limits)
+    which = [OF_ELEMENTS] if not is_computed else [OF_COMPUTED, BETWEEN_ENDS]
+    return " ".join([*named, *_rules(compared, rules), *which, AUTHORITY, *_counted(facts, stated)])
 
 
 def _of_what_was_measured(facts: CertificateFacts) -> tuple[LimitFact, ...]:
-    """The limits that something was compared with; all of a set of which nothing was measured."""
+    """The limits that something was compared with; all of a set of which nothing was measured or computed."""
     measured = {determination.element for determination in facts.determinations}
-    met = {limit.limit_set for limit in facts.limits if limit.element in measured}
-    return tuple(limit for limit in facts.limits if limit.element in measured or limit.limit_set not in met)
+    measured |= {_code(fact.definition.code) for fact in facts.derived}
+    met = {limit.limit_set for limit in facts.limits if _of(limit) in measured}
+    return tuple(limit for limit in facts.limits if _of(limit) in measured or limit.limit_set not in met)
 
 
-def _counted(facts: CertificateFacts, stated: Mapping[str, AbstractSet[Statement]]) -> str:
-    """How many samples have which statement, in one sentence, however many samples there are.
+def _of(limit: LimitFact) -> str:
+    return _code(limit.derived) if limit.derived else limit.element
+
+
+def _code(derived: str) -> str:
+    """A derived result among symbols of elements."""
+    return f"computed {derived}"
+
+
+def _counted(facts: CertificateFacts, stated: Mapping[str, AbstractSet[Statement]]) -> Iterator[str]:
+    """How many samples, and how many sets, have which statement, in a sentence each, however many there are.
 
     By the word alone: probabilities differ from sample to sample.
     """
+    samples = {sample.number: sample.limit_set for sample in facts.samples}
+    sets = {fact.sample_set: fact.limit_set for fact in facts.derived if fact.sample_set in stated}
+    if not sets or any(sample in stated for sample in samples):
+        yield _counted_of(samples, "samples", "result", facts, stated)
+    if sets:
+        yield _counted_of(sets, "set of samples" if len(sets) == 1 else "sets of samples", "mean", facts, stated)
+
+
+def _counted_of(
+    limit_sets: Mapping[str, str], things: str, what: str, facts: CertificateFacts,
+    stated: Mapping[str, AbstractSet[Statement]],
+) -> str:  # fmt: skip
+    """limit_sets: what each sample or set is compared with, by its number or name."""
     numbers = limit_numbers(facts.limits)
     counts: Counter[str] = Counter()
-    for sample in facts.samples:
-        if of := stated.get(sample.number):
-            which = numbers.get(sample.limit_set, 0)
+    for name in limit_sets:
+        if of := stated.get(name):
+            which = numbers.get(limit_sets[name], 0)
             counts[max(of, key=FROM_BEST.index).value + (f" (limits {which})" if which else "")] += 1
     said = ", ".join(f"{count} “{words}”" for words, count in counts.most_common())
-    by_worst = ", each by its worst result" if any(len(of) > 1 for of in stated.values()) else ""
-    return f"Of {counts.total()} samples{by_worst}: {said}."
+    by_worst = f", each by its worst {what}" if any(len(stated.get(name, ())) > 1 for name in limit_sets) else ""
+    return f"Of {counts.total()} {things}{by_worst}: {said}."
 
 
 def _rules(facts: CertificateFacts, rules: Rules) -> list[str]:
@@ -125,8 +169,11 @@ def _rules(facts: CertificateFacts, rules: Rules) -> list[str]:
     found: dict[str, list[str]] = {}
     for limit in facts.limits:
         methods = {d.method for d in facts.determinations if d.element == limit.element}
-        for method in sorted(methods) or [""]:
-            words = rule_text(rule_of(limit, rules.of(method)), factors.get(method, USUAL_FACTOR))
+        computed = {one.found.coverage_factor for one in facts.derived if one.definition.code == limit.derived}
+        by_method = [(rules.of(method), factors.get(method, USUAL_FACTOR)) for method in sorted(methods)]
+        by_code = [(rules.main, factor) for factor in sorted(computed)]
+        for rule_set, factor in by_method or by_code or [(rules.main, USUAL_FACTOR)]:
+            words = rule_text(rule_of(limit, rule_set), factor)
             found.setdefault(words, []).append(_which(limit, limit_numbers(facts.limits)))
     if len(found) == 1:
         return [f"Decision rule: {words}" for words in found]
@@ -135,7 +182,7 @@ def _rules(facts: CertificateFacts, rules: Rules) -> list[str]:
 
 def _which(limit: LimitFact, numbers: dict[str, int]) -> str:
     number = numbers[limit.limit_set]
-    return f"limits {number}" if number else limit.element
+    return f"limits {number}" if number else limit.named
 
 
 def limit_numbers(limits: Sequence[LimitFact]) -> dict[str, int]:
@@ -154,7 +201,7 @@ def conformity_head(facts: CertificateFacts, rules: Rules) -> str:
     if len(limits) == 1:
         limit = limits[0]
         side = "" if limit.side is LimitSide.AT_MOST else f"{limit.side} "
-        return f"{limit.element} against {side}{_limit(limit, facts, rules)}"
+        return f"{limit.named} against {side}{_limit(limit, facts, rules)}"
     return "Against the limits" if limits else ""
 
 
@@ -206,8 +253,20 @@ def _in_other_forms(limit: LimitFact, facts: CertificateFacts, rules: Rules) -> 
             yield f"{of.reported_as} {text(rounded.normalize())} {limit.unit}"
 
 
+def limit_said(conformity_text: str, name: str, conformity: str) -> str:
+    """Return the limit of one thing as a frozen document says it, "at most 230 mg/L"; "" where it cannot be told.
+
+    name: as over its column; conformity: of its sample, which says of several sets of limits which one.
+    """
+    number = re.search(r"\(limits (\d+)\)", conformity)
+    _, _, said = conformity_text.partition(f"Limits{' ' + number[1] if number else ''}: ")
+    sides = "|".join(LimitSide)
+    found = re.search(rf"(?:^|, ){re.escape(name)} ((?:{sides}) .+?)(?:, | \()", said.partition(". ")[0])
+    return found[1] if found else ""
+
+
 def _named(limits: Iterable[LimitFact], facts: CertificateFacts, rules: Rules) -> str:
     limits = list(limits)
-    named = ", ".join(f"{limit.element} {limit.side} {_limit(limit, facts, rules)}" for limit in limits)
+    named = ", ".join(f"{limit.named} {limit.side} {_limit(limit, facts, rules)}" for limit in limits)
     sources = "; ".join(dict.fromkeys(limit.source for limit in limits))
     return f"{named} ({sources})"

@@ -6,6 +6,7 @@ from reports.paper import Notice
 from reports.run_report import Picture
 
 SAME = "Computed again for this paper from the stored readings: the same, bit for bit."
+SAME_FROM_INPUTS = "Computed again for this paper from the results that it was computed from: the same, bit for bit."
 NOT_SAME = "Computed again for this paper it gives another value than is stored. Tell the quality manager."
 
 
@@ -87,8 +88,20 @@ class EventLine:
 
 
 @dataclass(frozen=True)
+class InputLine:
+    """A result that a number was computed from. limits: of detection and of quantification; printed: "" where not."""
+
+    what: str
+    run: str
+    value: str
+    limits: str
+    u: str
+    printed: str
+
+
+@dataclass(frozen=True)
 class TraceReport:
-    """A whole way back. unit: of the result, solution_unit: of the measured solution."""
+    """A whole way back. unit: of the result, solution_unit: of the measured solution; inputs: of what is computed."""
 
     laboratory: str
     name: str  # "Cu in KF26-00001"
@@ -108,3 +121,4 @@ class TraceReport:
     remarks: tuple[Notice, ...]
     unit: str
     solution_unit: str
+    inputs: tuple[InputLine, ...] = ()

@@ -64,36 +64,17 @@ def receive_samples(
     _refuse(rows, methods, form_key, at)
     accepted = accept_concerns(review(rows, methods=methods, at=at), concerns)
     submission = Submission.objects.create(
-        number=next_number("S", at),
-        client=client,
-        reference=reference,
-        received_at=received_at,
-        received_by=by,
-        condition=condition,
-        sampling=sampling,
-        seals=seals,
-        temperature_C=temperature_C,
-        kept_days=kept_days,
+        number=next_number("S", at), client=client, reference=reference, received_at=received_at, received_by=by,
+        condition=condition, sampling=sampling, seals=seals, temperature_C=temperature_C, kept_days=kept_days,
         form_key=form_key or None,
-    )
+    )  # fmt: skip
     entered = enter_samples(submission, rows, by=by, at=at, place=place, since=received_at, acidified=acidified)
     wanted = with_rows(Wanted(methods, basis, limit_set, due_on, derived=derived), entered, received_at, at)
     request = enter_request(submission, wanted, version=1, by=by, at=at)
     enter_concerns(request, accepted, {one.row.row: one.pk for one in entered}, by=by, at=at)
-    delivery = {"client": client.code, "reference": reference, "condition": condition, "seals": seals}
-    return Done(
-        submission,
-        subject=("submission", submission.number),
-        after=delivery
-        | {
-            "temperature, °C": temperature_C,
-            "kept, days": kept_days,
-            "acidified here": acidified,
-            "concerns": concerns_said(accepted),
-        }
-        | asked_said(request, wanted)
-        | _samples_said(entered),
-    )
+    said = _delivery_said(submission) | {"acidified here": acidified, "concerns": concerns_said(accepted)}
+    said |= asked_said(request, wanted) | _samples_said(entered)
+    return Done(submission, subject=("submission", submission.number), after=said)
 
 
 @act("remember_request")
@@ -168,6 +149,18 @@ def _limit_sets(entered: Sequence[Entered]) -> dict[str, LimitSet | None]:
     if problems:
         raise BadInput(f"{len(problems)} to correct; nothing was logged.", problems)
     return sets
+
+
+def _delivery_said(submission: Submission) -> dict[str, object]:
+    """What was delivered, and how, in the event."""
+    return {
+        "client": submission.client.code,
+        "reference": submission.reference,
+        "condition": submission.condition,
+        "seals": submission.seals,
+        "temperature, °C": submission.temperature_C,
+        "kept, days": submission.kept_days,
+    }
 
 
 def _samples_said(entered: Sequence[Entered]) -> dict[str, object]:

@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 import labresults
 from labresults import bulk
@@ -89,33 +90,16 @@ def evaluate_run(
     left_out: (position number, line) of calibration points not to use. A second evaluation, and a point left out, need
     a reason. Raises WrongState while lines are unread, or when a weighing came in between.
     """
-    version = run.method_version
-    require_task(by, Task.MEASURE, version.method, at.date())
-    read = set(run.readings.order_by().values_list("line", flat=True).distinct())
-    unread = [key for key, line in prepared.loaded.line_ids.items() if line not in read]
-    if unread:
-        raise WrongState(f"No readings yet of {', '.join(unread)}. Load the file first.")
+    require_task(by, Task.MEASURE, run.method_version.method, at.date())
+    _refuse_unread(run, prepared)
     before = run.evaluations.order_by("-version").first()
     if (before or left_out) and not reason:
         raise BadInput("Evaluating again, or leaving a point out, needs a reason that goes on record.")
     if newest_keys(run) != prepared.newest:
         raise WrongState("A file, a weighing, a drying or a request came in the meantime. Evaluate again.")
-    evaluation = Evaluation.objects.create(
-        run=run,
-        version=before.version + 1 if before else 1,
-        inputs_sha256=inputs_digest(prepared.loaded),
-        outputs_sha256=outputs_digest(prepared.evaluated),
-        software=labresults.__version__,
-        platform=this_platform(),
-        **prepared.loaded.known.seen.keys(),
-        left_out=[[number, line] for number, line in sorted(left_out)],
-        rules=RULES,
-        counted={str(measure): count for measure, count in sorted(prepared.evaluated.counted.items())},
-        repeats=as_rows(prepared.evaluated.repeats),
-        reason=reason,
-        made_by=by,
-        made_at=at,
-    )
+    number = before.version + 1 if before else 1
+    made = {"reason": reason, "made_by": by, "made_at": at}
+    evaluation = Evaluation.objects.create(run=run, version=number, **_columns(prepared, left_out), **made)
     store(evaluation, prepared.loaded, prepared.evaluated)
     selected = _select(evaluation, by, at)
     return Done(
@@ -132,6 +116,28 @@ def evaluate_run(
             "selected": selected,
         },
     )
+
+
+def _refuse_unread(run: Run, prepared: Computed) -> None:
+    read = set(run.readings.order_by().values_list("line", flat=True).distinct())
+    unread = [key for key, line in prepared.loaded.line_ids.items() if line not in read]
+    if unread:
+        raise WrongState(f"No readings yet of {', '.join(unread)}. Load the file first.")
+
+
+def _columns(prepared: Computed, left_out: LeftOut) -> dict[str, Any]:
+    """What an evaluation saw, by what rules, and what came of it, as its row holds it."""
+    return {
+        "inputs_sha256": inputs_digest(prepared.loaded),
+        "outputs_sha256": outputs_digest(prepared.evaluated),
+        "software": labresults.__version__,
+        "platform": this_platform(),
+        **prepared.loaded.known.seen.keys(),
+        "left_out": [[number, line] for number, line in sorted(left_out)],
+        "rules": RULES,
+        "counted": {str(measure): count for measure, count in sorted(prepared.evaluated.counted.items())},
+        "repeats": as_rows(prepared.evaluated.repeats),
+    }
 
 
 @act("accept_control")

@@ -54,19 +54,7 @@ def add_method_version(
     _refuse_what_is_lost(version, determinations)
     method = _method(code, title, area, ore_grade_of)
     before = method.versions.order_by("-version").first()
-    if before and before.valid_from >= valid_from:
-        raise BadInput(f"{before} is valid from {before.valid_from}; a new version must begin later.")
-    fields = dict(version)
-    internal = fields.pop("internal_standard", None)
-    row = MethodVersion.objects.create(
-        method=method,
-        version=before.version + 1 if before else 1,
-        valid_from=valid_from,
-        internal_standard=_line(*internal) if internal else None,
-        made_by=by,
-        made_at=at,
-        **fields,
-    )
+    row = _enter_version(method, before, version, valid_from, by, at)
     row.matrices.set(_named(Matrix, "name", matrices))
     _enter_lines(row, lines)
     _enter_determinations(row, determinations)
@@ -77,15 +65,11 @@ def add_method_version(
         subject=("method", str(row)),
         before={"version": before.version} if before else None,
         after={
-            "valid from": valid_from.isoformat(),
-            "version": dict(version),
-            "lines": [dict(values) for values in lines],
-            "determinations": [dict(values) for values in determinations],
-            "criteria": [dict(values) for values in criteria],
-            "standards": list(standards),
-            "controls": [dict(values) for values in controls],
+            "valid from": valid_from.isoformat(), "version": dict(version), "lines": _copied(lines),
+            "determinations": _copied(determinations), "criteria": _copied(criteria), "standards": list(standards),
+            "controls": _copied(controls),
         },
-    )
+    )  # fmt: skip
 
 
 @act("save_layout")
@@ -131,6 +115,30 @@ def _method(code: str, title: str, area: str, ore_grade_of: str | None) -> Metho
         parent = _named(Method, "code", [ore_grade_of])[0] if ore_grade_of else None
         found = Method.objects.create(code=code, title=title, area=area, ore_grade_of=parent)
     return found
+
+
+def _enter_version(
+    method: Method, before: MethodVersion | None, version: dict[str, Any], valid_from: date, by: Person, at: datetime
+) -> MethodVersion:
+    """The row of the version itself. Raises BadInput where it does not begin after the one before."""
+    if before and before.valid_from >= valid_from:
+        raise BadInput(f"{before} is valid from {before.valid_from}; a new version must begin later.")
+    fields = dict(version)
+    internal = fields.pop("internal_standard", None)
+    return MethodVersion.objects.create(
+        method=method,
+        version=before.version + 1 if before else 1,
+        valid_from=valid_from,
+        internal_standard=_line(*internal) if internal else None,
+        made_by=by,
+        made_at=at,
+        **fields,
+    )
+
+
+def _copied(rows: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Rows as they were given, in the event."""
+    return [dict(values) for values in rows]
 
 
 def _enter_lines(version: MethodVersion, lines: Sequence[dict[str, Any]]) -> None:

@@ -33,6 +33,21 @@ def open_nonconforming_work(
     """
     if not what.strip() or not effect.strip():
         raise BadInput("Say what was wrong and how it was found, and what it may have done to results.")
+    now = _touched(doubt, seen)
+    work = NonconformingWork.objects.create(
+        number=next_number("N", at), kind=doubt.kind, name=doubt.name, element=doubt.element, period_from=doubt.since,
+        period_to=doubt.until, what=what.strip(), effect=effect.strip(), made_by=by, made_at=at,
+    )  # fmt: skip
+    bulk.insert(NonconformingResult, ["work", "result"], [(work.pk, pk) for pk in now])
+    if hold:
+        text = reason.strip() or "Held when it was opened."
+        NonconformingStep.objects.create(work=work, act=NonconformingAct.HOLD, text=text, made_by=by, made_at=at)
+    said = {"results": len(now), "results digest": digest_rows((pk,) for pk in now), "on hold": hold}
+    return Done(work, subject=("nonconforming work", work.number), after=_opened(work) | said)
+
+
+def _touched(doubt: Doubt, seen: int | None) -> list[int]:
+    """Keys of the results that it touched. Raises BadInput where there are none, WrongState for others than seen."""
     try:
         now = sorted(touched_results(doubt).values_list("pk", flat=True))
     except NotThere as error:
@@ -41,37 +56,19 @@ def open_nonconforming_work(
         raise BadInput("It touched no result: there is nothing to hold, to judge or to correct. Widen what is asked.")
     if seen is not None and seen != len(now):
         raise WrongState(f"It touched {seen} results when you looked, and {len(now)} now. Look again, then open it.")
-    work = NonconformingWork.objects.create(
-        number=next_number("N", at),
-        kind=doubt.kind,
-        name=doubt.name,
-        element=doubt.element,
-        period_from=doubt.since,
-        period_to=doubt.until,
-        what=what.strip(),
-        effect=effect.strip(),
-        made_by=by,
-        made_at=at,
-    )
-    bulk.insert(NonconformingResult, ["work", "result"], [(work.pk, pk) for pk in now])
-    if hold:
-        text = reason.strip() or "Held when it was opened."
-        NonconformingStep.objects.create(work=work, act=NonconformingAct.HOLD, text=text, made_by=by, made_at=at)
-    return Done(
-        work,
-        subject=("nonconforming work", work.number),
-        after={
-            "found from": " ".join(filter(None, [doubt.kind, doubt.name])),
-            "element": doubt.element,
-            "from": doubt.since.isoformat() if doubt.since else None,
-            "until": doubt.until.isoformat() if doubt.until else None,
-            "what": work.what,
-            "effect": work.effect,
-            "results": len(now),
-            "results digest": digest_rows((pk,) for pk in now),
-            "on hold": hold,
-        },
-    )
+    return now
+
+
+def _opened(work: NonconformingWork) -> dict[str, object]:
+    """A case as it was opened, in the event."""
+    return {
+        "found from": " ".join(filter(None, [work.kind, work.name])),
+        "element": work.element,
+        "from": work.period_from.isoformat() if work.period_from else None,
+        "until": work.period_to.isoformat() if work.period_to else None,
+        "what": work.what,
+        "effect": work.effect,
+    }
 
 
 @act("record_nonconforming_step")

@@ -88,7 +88,8 @@ def change_password(*, by: Person, at: datetime, reason: str, password: str, new
         raise BadInput("That is the password that you have. Choose another one.")
     _check_password(new_password, by)
     by.set_password(new_password)
-    by.save(update_fields=["password"])
+    by.password_is_given = False
+    by.save(update_fields=["password", "password_is_given"])
     return Done(by, subject=("person", by.username), after={"password": "changed"})
 
 

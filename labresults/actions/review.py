@@ -17,9 +17,9 @@ from labresults.queries.decidable import (
     refuse_unseen,
 )
 from labresults.queries.history import head
-from labresults.queries.review_facts import Facts, facts_of
-from labresults.queries.shared_rows import give_samples, give_shared
-from labresults.queries.signed import own_work, values_digest
+from labresults.queries.review_facts import Facts, facts_of, samples_of
+from labresults.queries.shared_rows import by_key, give_samples, give_shared
+from labresults.queries.signed import own_work, shown_digest, values_digest
 from labresults.terms import Decision, Station, Task
 
 Signed = Sequence[int]
@@ -46,16 +46,24 @@ class _Known:
 
     head: tuple[int, str]
     facts: Facts
+    whole: bool = False  # of their whole submissions
 
 
-def _look(*, results: Signed, turned_down: Sequence[TurnedDown] = (), **_: Any) -> _Known:
-    """Look at everything before the lock: it takes seconds where there are tens of thousands of results."""
+def _look(*, results: Signed, **_: Any) -> _Known:
+    """Look at the results before the lock."""
+    return _Known(head(), facts_of(samples_of(results)))
+
+
+def _look_at_all(*, results: Signed, turned_down: Sequence[TurnedDown] = (), **_: Any) -> _Known:
+    """Look at everything before the lock: it takes seconds where there are tens of thousands of results.
+
+    At whole submissions, as their page does: what is asked of a result may speak of the samples beside it.
+    """
     keys = [*results, *(key for one in turned_down for key in one.results)]
-    samples = Result.objects.filter(pk__in=keys, sample__isnull=False).values_list("sample", flat=True)
-    return _Known(head(), facts_of(set(samples)))
+    return _Known(head(), facts_of(samples_of(keys, whole=True)), whole=True)
 
 
-@act("approve_results", prepare=_look, around=counted_signature)
+@act("approve_results", prepare=_look_at_all, around=counted_signature)
 def approve_results(
     *,
     by: Person,
@@ -72,11 +80,11 @@ def approve_results(
     """Approve results by their keys, signed with the password entered again (21 CFR 11.200(a)(1)).
 
     code: of the second factor, where the person's is on. looked_at: keys of those that ask for a look and were accepted
-    one by one. seen_sha256: `values_digest` of what was shown; "" where nobody saw a page.
+    one by one. seen_sha256: `shown_digest` of what was shown; "" where nobody saw a page.
 
     Raises NotAuthorised for a wrong password or code, for own work, or a method that the person may not review;
     WrongState for a result that is not selected, was decided of before, is held, asks for a look and was not accepted
-    by itself, or that an unaccepted failed control sample touches; and where other values were shown.
+    by itself, or that an unaccepted failed control sample touches; and where other values or doubts were shown.
     """
     rows = _load(results)
     has_code = confirm_signature(by, at, password, code)
@@ -133,7 +141,7 @@ def send_back_results(
     return Done(review, subject=_subject(rows), after=_said(review, rows))
 
 
-@act("sign_review", prepare=_look, around=counted_signature)
+@act("sign_review", prepare=_look_at_all, around=counted_signature)
 def sign_review(
     *,
     by: Person,
@@ -179,14 +187,15 @@ def _approve(
     has_code: bool,
 ) -> tuple[Review, dict[str, object]]:
     exception = _refuse_own_work(by, rows, facts, reason)
-    digest = values_digest(rows)
-    if seen_sha256 not in ("", digest):
-        raise WrongState("These are not the values that were shown. Look again, then sign.")
     _refuse_method(rows, at, by)
     refuse_unfit(rows, facts)
     looks = {row.pk: sorted({look.why for look in facts.looks(row)}) for row in rows}
+    if seen_sha256 not in ("", shown_digest(rows, looks)):
+        raise WrongState(
+            "These are not the values that were shown, or something speaks against them since. Look again, then sign."
+        )
     refuse_unseen(rows, looks, looked_at)
-    review = _write(Decision.APPROVE, meaning, rows, by, at, reason, exception, digest, None, has_code)
+    review = _write(Decision.APPROVE, meaning, rows, by, at, reason, exception, values_digest(rows), None, has_code)
     asked = [[key, *whys] for key, whys in looks.items() if whys]
     return review, _said(review, rows) | ({"accepted one by one": asked} if asked else {})
 
@@ -208,7 +217,7 @@ def _turn_down(
 
 
 def _load(results: Signed) -> list[Result]:
-    rows = list(Result.objects.filter(pk__in=results).order_by("pk"))
+    rows = list(by_key(Result.objects.order_by("pk"), results).values())
     give_shared(rows, "portion__batch")
     give_samples(rows, "submission")
     if not rows or len(rows) != len(set(results)):
@@ -222,7 +231,7 @@ def _still(prepared: _Known, rows: Sequence[Result]) -> Facts:
     """What is known, under the lock: where no act came between, what was found before it."""
     if head() == prepared.head:
         return prepared.facts
-    return facts_of({row.sample_id for row in rows})
+    return facts_of(samples_of((row.pk for row in rows), whole=prepared.whole))
 
 
 def _refuse_own_work(by: Person, rows: Collection[Result], facts: Facts, reason: str) -> str:

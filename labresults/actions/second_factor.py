@@ -83,11 +83,7 @@ def turn_off_second_factor(
     confirm_password(by, password, "nothing was changed")
     if of != by and not by.has_perm("labresults.enrol_person"):
         raise NotAuthorised("Only a laboratory manager turns off the second factor of somebody else.")
-    factor = standing_factor(of)
-    if factor is None:
-        raise WrongState(f"{of} has no second factor that is on.")
-    end = SecondFactorEnd.objects.create(factor=factor, reason=reason, made_by=by, made_at=at)
-    _end_sessions(of)
+    end = end_factor(of, by, at, reason)
     return Done(end, subject=("person", of.username), before={"second factor": "on"}, after={"second factor": "off"})
 
 
@@ -108,6 +104,16 @@ def sign_in_with_code(
         left = {"recovery codes left": factor.recovery_codes.filter(issue=used.code.issue, use=None).count()}
         return Done(used, subject=("person", by.username), after={"signed in": how} | left)
     return Done(_take(factor, code, at), subject=("person", by.username), after={"signed in": "with the code"})
+
+
+def end_factor(of: Person, by: Person, at: datetime, reason: str) -> SecondFactorEnd:
+    """Turn somebody's second factor off, and end their sessions. Part of acts. Raises WrongState where none is on."""
+    factor = standing_factor(of)
+    if factor is None:
+        raise WrongState(f"{of} has no second factor that is on.")
+    end = SecondFactorEnd.objects.create(factor=factor, reason=reason, made_by=by, made_at=at)
+    _end_sessions(of)
+    return end
 
 
 def confirm_signature(by: Person, at: datetime, password: str, code: str) -> bool:

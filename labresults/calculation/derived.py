@@ -216,7 +216,7 @@ def _open_above(known: Derived, high: float) -> Derived:
 
 def _bounded(known: Derived, low: float, high: float, why: str, marks: tuple[Mark, ...]) -> Derived:
     """More than what is known at least, or less than what is known at most; where neither says anything, words."""
-    if low > 0:
+    if low > 0 and isfinite(low):  # a whole that is known to be nothing bounds nothing
         return replace(known, sign=">", bound=low, u=None, marks=marks)
     if known.edition > 1 and high <= 0:
         return replace(known, why="nothing of it would be left", u=None, marks=marks)

@@ -65,8 +65,12 @@ def _term_step(definition: Definition, place: int, each: Entered, put: dict[int,
         note += f" {definition.below.value}"
     else:
         shown, note = given.value, _why_factor(definition, each)
-    numerator = f"{seven(shown)} {_unit(given.unit)}" + ("" if factor == 1.0 else f" × {seven(factor)}")
+    numerator = f"{seven(shown)} {_unit(given.unit)}"
     what = f"{given.label}, {term.words()}" if not definition.of_set else given.label
+    if not factor:  # nothing was computed with it
+        return DerivedStep(what, "", numerator, None, shown, _unit(given.unit), given.key)
+    if factor != 1.0:
+        numerator += f" × {seven(factor)}"
     return DerivedStep(what, note, numerator, None, factor * shown, _unit(term.unit), given.key)
 
 

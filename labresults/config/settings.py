@@ -43,6 +43,7 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "labresults.web.sessions.SessionsEnd",
+    "labresults.web.middleware.GivenPasswordFirst",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "labresults.web.middleware.ContentSecurityPolicy",
     "labresults.web.middleware.SiteTimeZone",
@@ -89,6 +90,7 @@ if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
 
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 AUTH_USER_MODEL = "labresults.Person"
+AUTHENTICATION_BACKENDS = ["labresults.web.who.WithRoles"]
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
     {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 10}},

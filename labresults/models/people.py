@@ -51,6 +51,9 @@ class Person(AbstractUser):
     session_round = models.PositiveIntegerField(
         default=0, db_default=0, help_text="Counts up when everybody who is signed in with this name must do so anew."
     )
+    password_is_given = models.BooleanField(
+        default=False, db_default=False, help_text="By somebody else: nothing is done before its owner changed it."
+    )
 
     def __str__(self) -> str:
         return self.get_full_name() or self.username

@@ -79,10 +79,13 @@ class LimitSet(models.Model):
 
 
 class Limit(models.Model):
-    """A limit for one element."""
+    """A limit for one element, or for one derived result by its code."""
 
     limit_set = models.ForeignKey(LimitSet, on_delete=models.PROTECT, related_name="limits")
-    element = models.ForeignKey("labresults.Element", on_delete=models.PROTECT, related_name="+")
+    element = models.ForeignKey("labresults.Element", null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    derived_code = models.SlugField(  # noqa: DJ001 - of a limit on an element there is none, and the key says so
+        max_length=20, null=True, blank=True, help_text="Of a derived result, whatever the version of its definition."
+    )
     value = models.FloatField(help_text="In the unit beside it.")
     unit = models.CharField(max_length=20)
     side = word(LimitSide, default=LimitSide.AT_MOST)
@@ -90,9 +93,20 @@ class Limit(models.Model):
     class Meta:
         constraints = [
             models.UniqueConstraint(fields=["limit_set", "element"], name="one_limit_an_element"),
+            models.UniqueConstraint(fields=["limit_set", "derived_code"], name="one_limit_a_derived_result"),
+            models.CheckConstraint(
+                condition=Q(element__isnull=False, derived_code__isnull=True)
+                | (Q(element__isnull=True, derived_code__isnull=False) & ~Q(derived_code="")),
+                name="limit_of_element_or_derived",
+            ),
             one_of("side", LimitSide, "limit_side"),
             above_zero("value", "limit_above_zero"),
         ]
+
+    @property
+    def of(self) -> str:
+        """The symbol of its element, or the code of its derived result."""
+        return self.element_id or self.derived_code or ""
 
 
 class Submission(models.Model):

@@ -1,7 +1,7 @@
 """Every row that a certificate stands on, as digests: what it looked like, in eight bytes.
 
 `gather` makes one or two queries a table (about 70), whatever the number of samples; more only where there are more
-than 10,000 keys to look up.
+keys to look up than one query takes.
 """
 
 import hashlib
@@ -17,12 +17,14 @@ from django.db.models import ForeignKey, Model, Q, QuerySet
 from labresults.models import SampleCorrection, Submission
 from labresults.queries.chain_tables import CHAIN, MAY_CHANGE, ROOTS_ONLY, Table
 from labresults.queries.reportable import Reportable
+from labresults.queries.shared_rows import in_parts
 from labresults.terms import Correction
 
 DIGEST_BYTES = 8
 """Of each row's SHA-256: enough that nobody finds another row with the same by trying (2^64 trials for one)."""
 
-_KEYS_AT_ONCE = 10_000
+_FEW = 1_000
+"""So few keys share their query with others."""
 
 
 @dataclass(frozen=True)
@@ -73,10 +75,10 @@ def digest_of_row(row: Sequence[Any]) -> bytes:
 
 
 def rows_by_key(model: type[Model], columns: Sequence[str], keys: Sequence[Any]) -> dict[Any, tuple[Any, ...]]:
-    """The rows with these keys as they are now, by key; one query for 10,000 keys."""
+    """The rows with these keys as they are now, by key; one query for as many as `shared_rows.AT_ONCE`."""
     key = str(model._meta.pk.attname)
     found: dict[Any, tuple[Any, ...]] = {}
-    for some in _in_parts(keys):
+    for some in in_parts(keys):
         rows = model._default_manager.order_by().filter(pk__in=some).values_list(key, *columns)
         found.update((row[0], row[1:]) for row in rows.iterator(chunk_size=5_000))
     return found
@@ -88,7 +90,7 @@ def corrected_since(samples: Sequence[int], moment: datetime) -> dict[int, dict[
     The place in its submission from which a sample was moved is not on record: None stands for it.
     """
     stood: dict[int, dict[str, Any]] = {}
-    for some in _in_parts(samples):
+    for some in in_parts(samples):
         for row in SampleCorrection.objects.filter(sample__in=some, made_at__gt=moment).order_by("pk"):
             before = stood.setdefault(row.sample_id, {})
             if row.what == Correction.IDENTIFICATION:
@@ -126,13 +128,13 @@ def _rows_of(table: Table, model: type[Model], known: dict[str, set[Any]]) -> li
     name = table.label.partition(".")[2]
     seen = known.setdefault(name, set())
     hangs_on = table.hangs_on if name in ROOTS_ONLY else (*table.hangs_on, ("pk", name))
-    rows = _load(model, [(f"{field}__in", keys) for field, of in hangs_on for keys in _in_parts(known.get(of, ()))])
+    rows = _load(model, [(f"{field}__in", keys) for field, of in hangs_on for keys in in_parts(known.get(of, ()))])
     _refer(model, rows, known)
     while table.own_kind:
         more = seen - rows.keys()
         if not more:
             break
-        rows |= (newer := _load(model, [("pk__in", keys) for keys in _in_parts(more)]))
+        rows |= (newer := _load(model, [("pk__in", keys) for keys in in_parts(more)]))
         _refer(model, newer, known)
         seen &= rows.keys()  # what is not there any more is not looked for again
     seen |= rows.keys()
@@ -153,7 +155,7 @@ def _joined(conditions: Sequence[tuple[str, Sequence[Any]]]) -> Iterator[Q]:
     """Short lists of keys in one query, long ones each in its own."""
     short = Q()
     for field, keys in conditions:
-        if len(keys) < _KEYS_AT_ONCE // 10:
+        if len(keys) < _FEW:
             short |= Q(**{field: keys})
         else:
             yield Q(**{field: keys})
@@ -170,12 +172,6 @@ def _refer(model: type[Model], rows: dict[Any, tuple[Any, ...]], known: dict[str
         place = columns.index(field.attname)
         name = str(field.related_model._meta.object_name)
         known.setdefault(name, set()).update({row[place] for row in rows.values()} - {None})
-
-
-def _in_parts(keys: Iterable[Any]) -> Iterator[list[Any]]:
-    ordered = sorted(keys)
-    for first in range(0, len(ordered), _KEYS_AT_ONCE):
-        yield ordered[first : first + _KEYS_AT_ONCE]
 
 
 def _plain(value: Any) -> str:

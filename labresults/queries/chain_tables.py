@@ -102,6 +102,7 @@ MAY_CHANGE: Mapping[str, Mapping[str, str]] = {
         "password": "changed by its owner",
         "last_login": "written at each sign-in",
         "session_round": "which sessions are over",
+        "password_is_given": "over when its owner changes it",
         "is_active": "somebody left",
         "email": "as a telephone number",
     },

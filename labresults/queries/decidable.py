@@ -10,6 +10,7 @@ from labresults.models import Result
 from labresults.queries.issued import in_force_with
 from labresults.queries.nonconforming import held
 from labresults.queries.review_facts import Facts, key_of
+from labresults.queries.shared_rows import in_parts
 from labresults.terms import Decision, Mark
 
 MOST_NAMED = 5
@@ -70,8 +71,11 @@ def refuse_decided(rows: Sequence[Result], facts: Facts, over: Collection[int] =
 
 
 def refuse_printed(rows: Sequence[Result]) -> None:
-    """Refuse to turn down what a certificate in force prints, or prints something derived from; two queries."""
-    printed = in_force_with(Result.objects.filter(pk__in=[row.pk for row in rows]))
+    """Refuse to turn down what a certificate in force prints, or prints something derived from; two queries for as
+    many results as one takes.
+    """
+    asked = (Result.objects.filter(pk__in=some) for some in in_parts(row.pk for row in rows))
+    printed = {key: issues for some in asked for key, issues in in_force_with(some).items()}
     for row in rows:
         if row.pk in printed:
             raise WrongState(

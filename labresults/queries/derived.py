@@ -21,6 +21,7 @@ from labresults.models import (
     Sample,
     SampleSet,
     SampleSetMember,
+    Submission,
 )
 from labresults.queries.derived_inputs import OfSample, inputs_of_sample, inputs_of_set
 from labresults.queries.mass_losses import moisture_of_samples
@@ -148,12 +149,17 @@ def sets_of(submissions: Collection[int], as_of: datetime | None = None) -> dict
 
 def moistures_of(samples: Collection[int], as_of: datetime | None = None) -> dict[int, float]:
     """The newest moisture of each sample as received, %; one query, two with `as_of`."""
+    return {sample: row.loss_percent for sample, row in moisture_rows_of(samples, as_of).items()}
+
+
+def moisture_rows_of(samples: Collection[int], as_of: datetime | None = None) -> dict[int, MassLoss]:
+    """The newest drying of each sample as received, that moment or now; one query, two with `as_of`."""
     last = None
     if as_of is not None:
         newest = MassLoss.objects.filter(made_at__lte=as_of).order_by("-pk").values_list("pk", flat=True).first()
         last = newest or 0
     found = moisture_of_samples(samples, last)
-    return {sample: row.loss_percent for (sample, state), row in found.items() if state == State.AS_RECEIVED}
+    return {sample: row for (sample, state), row in found.items() if state == State.AS_RECEIVED}
 
 
 def there_of(rows: Iterable[tuple[int, str, str, Result | str]]) -> There:
@@ -200,6 +206,25 @@ def _apart(sets: Iterable[SampleSet], samples: Sequence[Sample]) -> dict[int, st
     each = {row.pk: row for row in sets}
     names = Counter([*(row.name for row in each.values()), *(sample.number for sample in samples)])
     return {key: f"{row.submission.number}: {row.name}" for key, row in each.items() if names[row.name] > 1}
+
+
+def derived_beside(
+    submission: Submission, samples: Sequence[Sample], results: Mapping[tuple[int, str, str], Result]
+) -> list[DerivedOf]:
+    """Derived results of samples of one submission, of what stands there; two queries, or three.
+
+    results: by sample, method code and element, with all that a derived result asks of them. One of which a term has no
+    result yet is left out.
+    """
+    request = submission.requests.order_by("-version").first()
+    asking = asking_of([request] if request else [], [sample.pk for sample in samples], sets_too=False)
+    there = there_of((*place, row) for place, row in results.items())
+    found = derive_all(asking, samples, there)
+    return [one for one in found if not one.derived.why or _has_all(one)]
+
+
+def _has_all(one: DerivedOf) -> bool:
+    return len({each.given.term for each in one.derived.entered}) == len(one.definition.terms)
 
 
 def without_sets(asking: Asking) -> list[str]:

@@ -38,9 +38,13 @@ from labresults.queries.derived import (
     there_of,
     versions_of,
 )
-from labresults.queries.results import newest_selections
+from labresults.queries.results import newest_selections, turned_down_among
+from labresults.terms import Decision
 
 NO_RESULT = "no result yet"
+
+TURNED_DOWN = {decision: f"{decision} at review" for decision in (Decision.REFUSE, Decision.SEND_BACK)}
+"""Why a result that a reviewer turned down gives nothing to what is computed."""
 
 
 @dataclass(frozen=True)
@@ -93,6 +97,19 @@ class Known:
         return explain_derived(self.of.definition, self.found)
 
     @property
+    def instead(self) -> str:
+        """What stands in place of a value: which inputs were refused or sent back, else that there is none."""
+        if not self.found.why:
+            return ""
+        said = []
+        for decision, why in TURNED_DOWN.items():
+            inputs = [each.given for each in self.found.entered if each.given.why == why]
+            terms = self.of.definition.terms
+            names = [each.label if self.of.definition.of_set else terms[each.term].element for each in inputs]
+            said += [f"{' and '.join(dict.fromkeys(names))} {decision}"] if names else []
+        return "; ".join(said) or "no value"
+
+    @property
     def is_below(self) -> bool:
         """Whether there is a number, and it lies below the limit of the whole."""
         value = self.found.value
@@ -138,12 +155,13 @@ def columns_beside(
 ) -> DerivedColumns:
     """Derived results for a matrix whose cells are there already; one query, or two.
 
-    columns: each with `method` and `element`; rows: samples with their cells, each with `result` or `word`.
+    columns: each with `method` and `element`; rows: samples with their cells, each with `result` or `word`, and with
+    the `decision` about its result.
     """
     samples = [sample for sample, _ in rows]
     asking = asking_of([request] if request else [], [sample.pk for sample in samples], sets_too=False)
     there = there_of(
-        (sample.pk, column.method, column.element, cell.result or cell.word)
+        (sample.pk, column.method, column.element, TURNED_DOWN.get(cell.decision) or cell.result or cell.word)
         for sample, cells in rows
         for column, cell in zip(columns, cells, strict=True)
         if cell.result or cell.word
@@ -157,7 +175,8 @@ def columns_beside(
 def derived_of_sample(item: Sample, request: Request, candidates: Iterable[Any], words: Iterable[Any]) -> list[Known]:
     """Derived results of a sample from its candidates that stand, and its results in words; one to three queries.
 
-    candidates: each with `stands` and `result`, with its evaluation's run, method version and method, and position.
+    candidates: each with `stands`, `state` and `result`, with its evaluation's run, method version and method, and
+    position.
     """
     asking = asking_of([request], [item.pk], sets_too=False)
     found: dict[tuple[str, str], Result | str] = {
@@ -169,7 +188,9 @@ def derived_of_sample(item: Sample, request: Request, candidates: Iterable[Any],
     }
     given = _in_words(words, found)
     given |= {
-        (one.result.evaluation.run.method_version.method.code, one.result.element_id): one.result
+        (one.result.evaluation.run.method_version.method.code, one.result.element_id): (
+            TURNED_DOWN.get(one.state) or one.result
+        )
         for one in candidates
         if one.stands
     }
@@ -199,7 +220,7 @@ def _in_words(words: Iterable[Any], asked: Iterable[tuple[str, str]]) -> dict[tu
 
 
 def derived_standing(submission: Submission, only: Sample | None = None) -> list[Known]:
-    """Every derived result of a submission, or of one sample of it, as it stands; two queries, or up to nine."""
+    """Every derived result of a submission, or of one sample of it, as it stands; two queries, or up to ten."""
     request = submission.requests.order_by("-version").first()
     if request is None:
         return []
@@ -211,7 +232,7 @@ def derived_standing(submission: Submission, only: Sample | None = None) -> list
 
 
 def _standing(request: Request, samples: Sequence[Sample]) -> There:
-    """What stands for each element that is asked; six queries."""
+    """What stands for each element that is asked; seven queries."""
     pairs = pairs_of(request, samples)
     rows = Determination.objects.filter(method_version__method__in={method for _, method in pairs})
     versions: dict[int, tuple[str, dict[int, list[str]]]] = {}
@@ -229,14 +250,16 @@ def _standing(request: Request, samples: Sequence[Sample]) -> There:
         code, elements = versions.get(word.method_id, ("", {}))
         for element in [word.element_id] if word.element_id else elements.get(max(elements, default=0), ()):
             found[word.sample_id, code, element] = word.word
-    for (sample, _, element), selection in newest_selections(sample_ids=keys).items():
-        result = selection.result
-        found[sample, result.evaluation.run.method_version.method.code, element] = result
+    selections = newest_selections(sample_ids=keys)
+    turned_down = turned_down_among([selection.result_id for selection in selections.values()])
+    for (sample, _, element), selection in selections.items():
+        result, why = selection.result, TURNED_DOWN.get(turned_down.get(selection.result_id, ""))
+        found[sample, result.evaluation.run.method_version.method.code, element] = why or result
     return there_of((sample, code, element, what) for (sample, code, element), what in found.items())
 
 
 def sets_page(submission: Submission) -> SetsPage:
-    """The sets of a submission; about ten queries."""
+    """The sets of a submission; about eleven queries."""
     samples = list(submission.samples.filter(struck_at=None).order_by("ordinal"))
     sets = sets_of([submission.pk]).get(submission.pk, [])
     means: dict[int, list[Known]] = {}

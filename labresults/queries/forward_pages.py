@@ -3,8 +3,7 @@
 The number of queries is flat, whatever was touched; lists are shown in parts, and counted whole.
 """
 
-import csv
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,7 +13,7 @@ from labresults.models import Lot, NonconformingWork, PreparationBatch, Result, 
 from labresults.queries.forward import Doubt, NotThere, Ways, touched_results, ways_from
 from labresults.queries.issued import issues_of_results, issues_with_who_has_them, numbers_standing_on
 from labresults.queries.nonconforming import Case, case, doubt_of, results_of, works
-from labresults.readers.harmless import protected
+from labresults.readers.harmless import as_line, protected
 from labresults.terms import DoubtKind
 
 SHOWN = 50
@@ -214,18 +213,9 @@ def _cells(row: Result, certificates: list[str]) -> list[object]:
     ]
 
 
-class _Echo:
-    """What a writer writes is handed back."""
-
-    def write(self, text: str) -> str:
-        return text
-
-
-def _line(cells: Any) -> str:
+def _line(cells: Iterable[object]) -> str:
     """One line of the file: numbers to their last bit, texts that a spreadsheet leaves alone."""
-    safe = [protected(cell) if isinstance(cell, str) else cell for cell in cells]
-    line: str = csv.writer(_Echo()).writerow(safe)  # type: ignore[arg-type]
-    return line
+    return as_line(protected(cell) if isinstance(cell, str) else cell for cell in cells)
 
 
 def _printed_on(results: QuerySet[Result]) -> dict[int, list[str]]:

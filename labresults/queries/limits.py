@@ -7,13 +7,14 @@ from typing import TYPE_CHECKING
 from django.db.models import Count, QuerySet
 
 from labresults.models import Limit, LimitSet, Result, Sample, Submission
+from labresults.queries.derived import newest_definitions
 from labresults.terms import LimitSide
 
 if TYPE_CHECKING:
     from labresults.models import Request
 
 LimitsOfSamples = Mapping[int, Mapping[str, Limit]]
-"""By the key of a sample, then by the symbol of an element."""
+"""By the key of a sample, then by the symbol of an element, or by the code of a derived result."""
 
 
 def limits_of(submission: Submission, samples: Sequence[Sample]) -> LimitsOfSamples:
@@ -25,7 +26,7 @@ def limits_of(submission: Submission, samples: Sequence[Sample]) -> LimitsOfSamp
     chosen = {sample.pk: own.get(sample.pk, request.limit_set_id) for sample in samples}
     rows: dict[int, dict[str, Limit]] = defaultdict(dict)
     for limit in Limit.objects.filter(limit_set__in=set(chosen.values()) - {None}).select_related("limit_set"):
-        rows[limit.limit_set_id][limit.element_id] = limit
+        rows[limit.limit_set_id][limit.of] = limit
     return {sample: rows[limit_set] for sample, limit_set in chosen.items() if limit_set}
 
 
@@ -56,6 +57,11 @@ def _is_below(result: Result) -> bool:
 def limit_sets() -> QuerySet[LimitSet]:
     """Every edition of every set of limits, newest first, with how many limits it has; one query when it is shown."""
     return LimitSet.objects.annotate(limit_count=Count("limits")).order_by("name", "-pk")
+
+
+def derived_units() -> list[tuple[str, str]]:
+    """Codes of derived results, each with the unit that a limit on it is given in; one query."""
+    return list(newest_definitions().values_list("code", "unit"))
 
 
 def limit_set(key: int) -> LimitSet:

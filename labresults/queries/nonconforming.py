@@ -8,6 +8,7 @@ from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet, Subquery
 
 from labresults.models import NonconformingResult, NonconformingStep, NonconformingWork, Result
 from labresults.queries.forward import Doubt
+from labresults.queries.shared_rows import in_parts
 from labresults.terms import DoubtKind, NonconformingAct
 
 _READ_THERE = "position__results"
@@ -48,7 +49,8 @@ def doubt_of(work: NonconformingWork) -> Doubt:
 
 
 def held(results: Iterable[int]) -> dict[int, list[str]]:
-    """Numbers of the cases that hold results, by the result's key; one query, or two while anything is on hold.
+    """Numbers of the cases that hold results, by the result's key; one query, or two while anything is on hold, one
+    more for each further 15,000 results.
 
     A result is held where it was touched when the case was opened, and where it comes from the same position and line
     as one that was: evaluating the same readings again takes nothing off hold. Where the doubt may be about what came
@@ -56,8 +58,8 @@ def held(results: Iterable[int]) -> dict[int, list[str]]:
     """
     holding = list(works_on_hold().values_list("pk", flat=True))
     found: dict[int, list[str]] = {}
-    if holding:
-        ways = [rows.values_list("pk", f"{work}__number") for rows, work in _touched(results, holding)]
+    for some in in_parts(results, times=2) if holding else ():
+        ways = [rows.values_list("pk", f"{work}__number") for rows, work in _touched(some, holding)]
         for pk, number in sorted(ways[0].union(*ways[1:])):
             found.setdefault(pk, []).append(number)
     return found

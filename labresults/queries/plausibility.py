@@ -97,7 +97,8 @@ def as_seen(result: Result) -> Seen | None:
 def _known(rows: Collection[Sample], selections: Mapping[Key, Selection], kinds: Collection[PlausibilityKind]) -> Known:
     samples = {row.pk: row for row in rows}
     values: dict[int, list[tuple[Seen, Result]]] = {}
-    for (sample, _, _), selection in selections.items():
+    # In one order: whoever signs is compared with what was shown, word by word.
+    for (sample, _, _), selection in sorted(selections.items(), key=lambda row: row[1].pk):
         seen = as_seen(selection.result)
         if seen is not None and sample in samples:
             values.setdefault(sample, []).append((seen, selection.result))

@@ -9,7 +9,7 @@ from datetime import datetime
 from functools import cached_property
 from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import F, QuerySet
 
 from labresults.calculation.derived import EDITION
 from labresults.models import (
@@ -186,7 +186,8 @@ def _limits(
     """Limits of the sets that the samples are compared with, set by set; one query."""
     sets = {terms[s.pk].limit_set_id if s.pk in terms else requests[s.submission_id].limit_set_id for s in samples}
     rows = Limit.objects.filter(limit_set__in=sets - {None}).select_related("limit_set")
-    return list(rows.order_by("limit_set_id", "element"))
+    elements_first = F("derived_code").asc(nulls_first=True)
+    return list(rows.order_by("limit_set_id", elements_first, "element"))
 
 
 def _controls(results: Sequence[Result]) -> list[ControlOutcome]:

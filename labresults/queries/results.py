@@ -19,7 +19,7 @@ from labresults.models import (
 )
 from labresults.queries.failures import Place, Row, batch_failures, failures_of, of_failed_batches
 from labresults.queries.overtaken import overtaken
-from labresults.queries.shared_rows import by_key, give, give_evaluations, give_shared
+from labresults.queries.shared_rows import by_key, give, give_evaluations, give_shared, in_parts
 from labresults.terms import OF_POSITIONS, Decision, Verdict
 
 
@@ -150,7 +150,7 @@ class Decided(NamedTuple):
 def newest_decisions(
     result_ids: Iterable[int], until: datetime | None = None, of_samples: Collection[int] | None = None
 ) -> dict[int, Decided]:
-    """What was decided last of each result, by the result's key; two queries. until: last at that moment.
+    """What was decided last of each result, by its key; two queries for `AT_ONCE` of them. until: last at that moment.
 
     Less the approvals that a later drying overtook: those wait to be reviewed again. Of a moment all of them count.
     of_samples: keys of samples that all of the results are of, where there are fewer of these to ask for.
@@ -162,26 +162,41 @@ def newest_decisions(
 def newest_reviews(
     result_ids: Iterable[int], until: datetime | None = None, of_samples: Collection[int] | None = None
 ) -> dict[int, Decided]:
-    """As `newest_decisions`, with the approvals that were overtaken; two queries."""
+    """As `newest_decisions`, with the approvals that were overtaken; two queries likewise."""
     wanted = set(result_ids)
-    of = {"result__in": wanted} if of_samples is None else {"result__sample__in": of_samples}
-    rows = ReviewedResult.objects.filter(**of)
-    if until is None:
-        rows = rows.annotate(overtaken=Case(When(overtaken(), then=True), default=False))
+    if of_samples is None:
+        asked = [ReviewedResult.objects.filter(result__in=some) for some in in_parts(wanted)]
     else:
-        rows = rows.filter(review__made_at__lte=until).annotate(overtaken=Value(False))
-    columns = rows.order_by("pk").values_list("result_id", "review_id", "overtaken")
+        asked = [ReviewedResult.objects.filter(result__sample__in=of_samples)]
+    columns = (row for rows in asked for row in _review_columns(rows, until))
     newest = {key: (review, late) for key, review, late in columns if key in wanted}
     reviews = by_key(Review.objects.select_related("made_by"), (review for review, _ in newest.values()))
     decided = {each: Decided(reviews[each[0]], each[1]) for each in set(newest.values())}
     return {key: decided[each] for key, each in newest.items()}
 
 
+def _review_columns(rows: QuerySet[ReviewedResult], until: datetime | None) -> QuerySet[Any, tuple[int, int, bool]]:
+    """Result, review and whether it was overtaken, the oldest first; part of `newest_reviews`."""
+    if until is None:
+        rows = rows.annotate(overtaken=Case(When(overtaken(), then=True), default=False))
+    else:
+        rows = rows.filter(review__made_at__lte=until).annotate(overtaken=Value(False))
+    return rows.order_by("pk").values_list("result_id", "review_id", "overtaken")
+
+
+def turned_down_among(result_ids: Collection[int]) -> dict[int, str]:
+    """What was decided last of those that were refused or sent back, by the result's key; one query for `AT_ONCE`."""
+    decided: dict[int, str] = {}
+    for some in in_parts(result_ids):
+        rows = ReviewedResult.objects.filter(result__in=some).order_by("pk")
+        decided.update(rows.values_list("result_id", "review__decision"))
+    return {key: decision for key, decision in decided.items() if decision != Decision.APPROVE}
+
+
 def waiting_for_review(submission: Submission) -> list[int]:
-    """Keys of the selected results of a submission that nobody has decided about; four queries."""
-    selections = newest_selections(
-        sample_ids=list(submission.samples.filter(struck_at=None).values_list("pk", flat=True))
-    )
+    """Keys of the selected results of a submission that nobody has decided about; seven queries."""
+    samples = list(submission.samples.filter(struck_at=None).values_list("pk", flat=True))
+    selections = newest_selections(sample_ids=samples)
     chosen = sorted(selection.result_id for selection in selections.values())
-    decided = newest_decisions(chosen)
+    decided = newest_decisions(chosen, of_samples=samples)
     return [pk for pk in chosen if pk not in decided]

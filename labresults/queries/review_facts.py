@@ -1,6 +1,6 @@
 """What is known of the results that stand for some samples: selections, decisions, failures, other measurements."""
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass, field
 
 from labresults.calculation.plausibility import Finding, Seen, farther_apart
@@ -11,7 +11,7 @@ from labresults.queries.nonconforming import held
 from labresults.queries.plausibility import as_seen, findings_of
 from labresults.queries.preparation import kept_apart
 from labresults.queries.results import Decided, newest_reviews, newest_selections
-from labresults.queries.shared_rows import give_shared
+from labresults.queries.shared_rows import give_evaluations, give_shared, in_parts
 from labresults.queries.undecidable import undecidable
 from labresults.terms import OF_READINGS, Mark, Role, Verdict
 
@@ -137,6 +137,20 @@ def facts_of(sample_ids: Collection[int], samples: Collection[Sample] | None = N
     )
 
 
+def samples_of(results: Iterable[int], whole: bool = False) -> set[int]:
+    """Keys of the samples of these results; one query for as many as one takes. whole: and of those beside them.
+
+    Beside them, on the page of their submission, stand all of its samples that are not struck; one query more.
+    """
+    asked = (Result.objects.filter(pk__in=some, sample__isnull=False) for some in in_parts(results))
+    samples = {sample for some in asked for sample in some.values_list("sample_id", flat=True)}
+    if not whole:
+        return samples
+    submissions = Sample.objects.filter(pk__in=samples).values("submission")
+    beside = Sample.objects.filter(submission__in=submissions, struck_at=None)
+    return {*samples, *beside.values_list("pk", flat=True)}
+
+
 def _explained(sample_ids: Collection[int]) -> dict[int, list[Weighing]]:
     """By portion, weighings with a reason: without one nothing stands that is not as the method has it; one query."""
     rows = Weighing.objects.filter(portion__subsample__sample__in=sample_ids).exclude(reason="")
@@ -152,8 +166,14 @@ def key_of(result: Result) -> Key:
 
 
 def _candidates(sample_ids: Collection[int]) -> dict[Key, list[Result]]:
-    rows = list(Result.objects.filter(sample__in=sample_ids, is_candidate=True).order_by("pk"))
-    give_shared(rows)
+    """By what they are of, the oldest first; four queries, two of a single sample: its few rows are joined."""
+    asked = Result.objects.filter(sample__in=sample_ids, is_candidate=True).order_by("pk")
+    if len(sample_ids) == 1:
+        rows = list(asked.select_related("position", "line"))
+        give_evaluations(rows)
+    else:
+        rows = list(asked)
+        give_shared(rows)
     found: dict[Key, list[Result]] = {}
     for row in rows:
         found.setdefault(key_of(row), []).append(row)

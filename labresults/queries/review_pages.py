@@ -18,7 +18,7 @@ from labresults.models import (
 )
 from labresults.queries.review_columns import Column, columns_of, method_of
 from labresults.queries.review_facts import Facts, Key, Look, facts_of, key_of
-from labresults.queries.signed import values_digest
+from labresults.queries.signed import shown_digest, values_digest
 from labresults.terms import Decision, Mark
 
 PART = 100
@@ -154,9 +154,12 @@ class ReviewPage:
         return digest_rows([[values_digest(self.waiting)], *looks, *decided])
 
     def shown_digest(self, keys: Collection[int]) -> str:
-        """`values_digest` of those among what waits that are to be approved."""
+        """`signed.shown_digest` of those among what waits that are to be approved."""
         chosen = set(keys)
-        return values_digest(result for result in self.waiting if result.pk in chosen)
+        whys: dict[int, list[str]] = {}
+        for look in self.looks:
+            whys.setdefault(look.result.pk, []).append(look.why)
+        return shown_digest([result for result in self.waiting if result.pk in chosen], whys)
 
     def counts(self) -> list[tuple[str, int, int]]:
         """Of each method, and of all as "": its code, how many wait, and how many of these ask for a look."""

@@ -1,10 +1,9 @@
 """The run list, as the analyst takes it to the instrument."""
 
-import csv
-from collections.abc import Sequence
-from io import StringIO
+from collections.abc import Iterable
 
 from labresults.models import Position, Run
+from labresults.readers.harmless import as_csv, protected
 
 COLUMNS = (
     "position",
@@ -30,15 +29,11 @@ the test solution at the instrument.
 
 def run_list(run: Run) -> str:
     """The run list as CSV: UTF-8, comma, point, CRLF as RFC 4180 has it, one heading row (`COLUMNS`); one query."""
-    text = StringIO()
-    writer = csv.writer(text)
-    writer.writerow(COLUMNS)
-    for position in run.positions.select_related("lot", "added_lot", "parent").order_by("number"):
-        writer.writerow(_row(position))
-    return text.getvalue()
+    positions = run.positions.select_related("lot", "added_lot", "parent").order_by("number")
+    return as_csv([COLUMNS, *map(_row, positions)])
 
 
-def _row(position: Position) -> Sequence[object]:
+def _row(position: Position) -> Iterable[object]:
     """Cells in the order of `COLUMNS`; an empty cell for what is not there."""
     cells = (
         position.number,
@@ -54,7 +49,7 @@ def _row(position: Position) -> Sequence[object]:
         _volume(position.added_mL),
         _volume(position.made_up_mL),
     )
-    return ["" if cell is None else cell for cell in cells]
+    return [protected(cell) if isinstance(cell, str) else cell for cell in cells]
 
 
 def _volume(volume_mL: float | None) -> str:

@@ -44,8 +44,9 @@ def was_used(factor: SecondFactor, step: int) -> bool:
 
 
 def has_second_factor(person: Person) -> bool:
-    """Whether a code is asked for when somebody signs; one query."""
-    return SecondFactor.objects.filter(person=person, end__isnull=True).exists()
+    """Whether a code is asked for when somebody signs; one query, none of who has just come in by a session."""
+    known: bool | None = getattr(person, "has_code", None)
+    return known if known is not None else SecondFactor.objects.filter(person=person, end__isnull=True).exists()
 
 
 def is_recovery_code(written: str) -> bool:

@@ -1,6 +1,7 @@
 """What a signature stands for: the exact values, by digest; and whose work they are. Each function says its queries."""
 
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Mapping
+from itertools import islice
 
 from django.db.models import Case, Q, When
 
@@ -29,6 +30,15 @@ def values_digest(results: Iterable[Result]) -> str:
     Of each its key, value, unit, basis, limits, uncertainties and marks; numbers to the last bit.
     """
     return digest_rows(_signed(row) for row in sorted(results, key=lambda row: row.pk))
+
+
+def shown_digest(results: Collection[Result], whys: Mapping[int, Collection[str]]) -> str:
+    """SHA-256 [hex] of what whoever approves was shown: exact values, and why any of them asks for a look. No query.
+
+    whys: by the key of the result. A doubt that comes in between is another digest, whatever was accepted before it.
+    """
+    asking = [[row.pk, *sorted(set(whys[row.pk]))] for row in results if whys.get(row.pk)]
+    return digest_rows([[values_digest(results)], *sorted(asking)])
 
 
 def _signed(row: Result) -> tuple[object, ...]:
@@ -81,8 +91,10 @@ def _at_the_run(by: Person, rows: Collection[Result]) -> Iterator[str]:
 
 def _by_name(by: Person, rows: Collection[Result], facts: Facts) -> Iterator[str]:
     """What somebody decided in place of a rule."""
-    chosen = Selection.objects.filter(result__in=rows, made_by=by).exclude(reason="").select_related("sample")[:3]
-    yield from (f"choosing {row.element_id} in {row.sample}" for row in chosen)
+    samples, signed = {row.sample_id for row in rows}, {row.pk for row in rows}
+    chosen = Selection.objects.filter(sample__in=samples, made_by=by).exclude(reason="").select_related("sample")
+    of_these = (row for row in chosen.order_by("pk") if row.result_id in signed)
+    yield from (f"choosing {row.element_id} in {row.sample}" for row in islice(of_these, 3))
     stood = LetStand.objects.filter(position__in={row.position_id for row in rows}, made_by=by)
     yield from (f"letting {row.position.label} stand" for row in stood.select_related("position")[:3])
     allowed = overrides_of(rows).filter(made_by=by)[:3]

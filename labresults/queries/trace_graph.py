@@ -20,7 +20,7 @@ def graph_of(page: TracePage) -> Graph:
     drawn.decisions()
     for line in page.trace.printed:
         drawn.printed(line)
-    return Graph(drawn.records, tuple(dict.fromkeys(drawn.ties)))
+    return drawn.graph()
 
 
 class _Everything(Measured):
@@ -130,34 +130,10 @@ class _Everything(Measured):
         )  # fmt: skip
 
     def printed(self, line: Any) -> None:
-        """A printed number, its certificate, and the rules by which it is printed."""
-        certificate, rules = line.certificate, line.certificate.rule_set
-        page = ("certificate", certificate.number, certificate.issue, "")
-        name = f"certificate.{certificate.number}.{certificate.issue}"
-        subject = ("certificate", str(certificate))
-        issued = self.act(
-            f"issue.{certificate.number}.{certificate.issue}", "issue of a certificate", f"issue of {certificate}",
-            certificate.made_by, page=page, subject=subject, at=certificate.made_at, reason=certificate.reason or None,
-        )  # fmt: skip
-        key = self.entity(
-            f"line.{line.pk}", "printed number", f"{line.printed} {line.unit}", page=page, printed=line.printed,
-            unit=line.unit, column=line.column, certificate=str(certificate),
-        )  # fmt: skip
-        self.entity(
-            name, "certificate", certificate, page=page, subject=subject, at=certificate.made_at,
-            document_sha256=certificate.document_sha256, chain_head=certificate.chain_head,
-        )  # fmt: skip
-        ruled = self.entity(
-            f"rules.{rules.name}.{rules.version}", "reporting rules", rules, subject=("rule set", str(rules)),
-            at=rules.made_at, page=page,
-        )  # fmt: skip
+        """A printed number of this result."""
+        key, issued = self.printed_number(line)
         self.tie(TieKind.FROM, key, self.key)
-        self.tie(TieKind.MADE_BY, key, issued)
-        self.tie(TieKind.MADE_BY, name, issued)
-        self.tie(TieKind.MEMBER, name, key)
-        self.tie(TieKind.USED, issued, ruled, "reporting rules")
         self.tie(TieKind.USED, issued, self.key, "result")
-        self.tie(TieKind.OF, key, f"person.{certificate.made_by.username}")
 
 
 def of_steps(page: TracePage, graph: Graph) -> Iterator[Record]:

@@ -11,9 +11,11 @@ from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from typing import Any
 
+from labresults.calculation.run import Step
+from labresults.models import AuditEvent
 from labresults.queries.trace_graph import graph_of, of_steps
 from labresults.queries.trace_pages import TracePage
-from labresults.queries.trace_records import Graph, written
+from labresults.queries.trace_records import Graph, Record, written
 
 FORMAT = 1
 
@@ -28,31 +30,47 @@ def trace_json(page: TracePage, printing: Printing) -> dict[str, Any]:
         "format": FORMAT,
         "result": next(iter(graph.records)),
         "computed_again": {"value": written(found.recomputed), "same": found.same},
-        "printed": [_printed(line, printing.get(line.pk, ())) for line in found.printed],
+        "printed": [printed_as_json(line, printing.get(line.pk, ())) for line in found.printed],
         "arithmetic": _arithmetic(page, graph),
         "uncertainty": [
             {"source": each.name, "u": written(each.u), "from": each.source, "counts": each.counts}
             for each in found.budget
         ],
-        "records": [
-            {"key": one.key, "kind": one.kind, "what": one.what, "name": one.name, "at": _moment(one.at),
-             "audit": list(one.events), **({"facts": one.facts} if one.facts else {})}
-            for one in graph.records.values()
-        ],
-        "ties": [{"of": tie.of, "tie": tie.kind, "to": tie.to, "role": tie.role} for tie in graph.ties],
+        "records": as_records(graph),
+        "ties": as_ties(graph),
         "remarks": [
             {"by": str(each.made_by), "at": _moment(each.made_at), "text": each.text} for each in found.comments
         ],
         "nonconforming_work": [work.number for work in found.cases],
-        "audit": [
-            {"event": event.seq, "at": _moment(event.at), "by": str(event.person), "act": event.act,
-             "subject": [event.subject_kind, event.subject], "sha256": event.sha256}
-            for event in found.events
-        ],
-    }  # fmt: skip
+        "audit": as_events(found.events),
+    }
 
 
-def _printed(line: Any, steps: Sequence[Any]) -> dict[str, Any]:
+def as_records(graph: Graph) -> list[dict[str, Any]]:
+    """Every record of a graph."""
+    return [
+        {"key": one.key, "kind": one.kind, "what": one.what, "name": one.name, "at": _moment(one.at),
+         "audit": list(one.events), **({"facts": one.facts} if one.facts else {})}
+        for one in graph.records.values()
+    ]  # fmt: skip
+
+
+def as_ties(graph: Graph) -> list[dict[str, Any]]:
+    """How they stand on each other."""
+    return [{"of": tie.of, "tie": tie.kind, "to": tie.to, "role": tie.role} for tie in graph.ties]
+
+
+def as_events(events: Sequence[AuditEvent]) -> list[dict[str, Any]]:
+    """Audit events, each with the SHA-256 by which the chain holds it."""
+    return [
+        {"event": event.seq, "at": _moment(event.at), "by": str(event.person), "act": event.act,
+         "subject": [event.subject_kind, event.subject], "sha256": event.sha256}
+        for event in events
+    ]  # fmt: skip
+
+
+def printed_as_json(line: Any, steps: Sequence[Any]) -> dict[str, Any]:
+    """A printed string with its rule steps."""
     return {
         "record": f"line.{line.pk}",
         "certificate": line.certificate.number,
@@ -65,20 +83,22 @@ def _printed(line: Any, steps: Sequence[Any]) -> dict[str, Any]:
 
 
 def _arithmetic(page: TracePage, graph: Graph) -> list[dict[str, Any]]:
-    """Every step with its own numbers, the record that they come from, and the audit events of that."""
-    return [
-        {
-            "what": step.what,
-            "note": step.note,
-            "numerator": step.numerator,
-            "denominator": step.denominator,
-            "value": written(step.value),
-            "unit": step.unit,
-            "record": record.key,
-            "audit": list(record.events),
-        }
-        for step, record in zip(page.trace.steps, of_steps(page, graph), strict=True)
-    ]
+    """Every step of the arithmetic."""
+    return [as_step(*one) for one in zip(page.trace.steps, of_steps(page, graph), strict=True)]
+
+
+def as_step(step: Step, record: Record) -> dict[str, Any]:
+    """A step with its own numbers, the record that they come from, and the audit events of that."""
+    return {
+        "what": step.what,
+        "note": step.note,
+        "numerator": step.numerator,
+        "denominator": step.denominator,
+        "value": written(step.value),
+        "unit": step.unit,
+        "record": record.key,
+        "audit": list(record.events),
+    }
 
 
 def _moment(at: datetime | None) -> str | None:

@@ -6,6 +6,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from django.db.models import Count, Exists, OuterRef, Q, Subquery, Value
+from django.db.models.expressions import RawSQL
 from django.utils import timezone
 
 from labresults.models import Lot, Position, PreparationBatch, TestPortion
@@ -24,46 +25,36 @@ class StandsOn:
 
 
 def lots_of(standards: Sequence[Position], portion: TestPortion | None) -> tuple[list[Lot], list[Lot]]:
-    """The lots of a curve with what they were made from, and the reagents of a batch; each with its number of runs.
+    """The lots of a curve with all that they were made from, and the reagents of a batch; one query.
 
-    One query, and one more for each generation beyond the fourth.
+    Each has `run_count`, in how many runs it stood itself; 0 for what lots of the curve were made from.
     """
-    on_curve = {position.lot_id for position in standards}
+    on_curve = {position.lot_id for position in standards} - {None}
     through = PreparationBatch.reagents.through.objects.filter(preparationbatch=portion.batch_id if portion else None)
+    older = RawSQL(_OLDER.format(", ".join(["%s"] * len(on_curve)) or "NULL"), sorted(on_curve))
     rows = list(
         Lot.objects.annotate(
             is_reagent=Exists(through.filter(lot=OuterRef("pk"))), run_count=Count("positions__run", distinct=True)
         )
-        .filter(Q(pk__in=on_curve - {None}) | Q(pk__in=through.values("lot")))
-        .select_related("material", "made_by", *_OLDER)
+        .filter(Q(pk__in=older) | Q(pk__in=through.values("lot")))
+        .select_related("material", "made_by")
         .order_by("number")
     )
-    curve = _with_ancestors([lot for lot in rows if lot.pk in on_curve])
-    return curve, [lot for lot in rows if lot.is_reagent]
+    found, parents = {lot.pk: lot for lot in rows}, set(on_curve)
+    of_curve = set(on_curve)
+    while parents := {found[key].made_from_id for key in parents} - {None} - of_curve:
+        of_curve |= parents
+    for lot in rows:
+        lot.run_count = lot.run_count if lot.pk in on_curve or lot.is_reagent else 0
+    return [lot for lot in rows if lot.pk in of_curve], [lot for lot in rows if lot.is_reagent]
 
 
-_GENERATIONS = 3
-_OLDER = tuple(
-    "__".join([*["made_from"] * back, what]) for back in range(1, _GENERATIONS + 1) for what in ("material", "made_by")
-)
-"""What a lot was made from, with who entered it, so many generations back."""
-
-
-def _with_ancestors(lots: Sequence[Lot]) -> list[Lot]:
-    """The lots and what they were made from; a query for each generation that is not here yet."""
-    found = {lot.pk: lot for lot in lots}
-    for lot in lots:
-        older = lot
-        for _ in range(_GENERATIONS):
-            if older.made_from is None:
-                break
-            older = older.made_from
-            found.setdefault(older.pk, older)
-    generation = list(found.values())
-    while parents := {lot.made_from_id for lot in generation if lot.made_from_id} - set(found):
-        generation = list(Lot.objects.filter(pk__in=parents).select_related("material", "made_by"))
-        found |= {lot.pk: lot for lot in generation}
-    return sorted(found.values(), key=lambda lot: lot.number)
+_OLDER = """WITH RECURSIVE older(id, made_from_id) AS (
+    SELECT id, made_from_id FROM labresults_lot WHERE id IN ({})
+    UNION SELECT lot.id, lot.made_from_id FROM labresults_lot lot JOIN older ON lot.id = older.made_from_id
+) SELECT id FROM older"""
+"""Keys of some lots and of everything that they were made from, however many generations back. A lot that is there
+already is not followed again, so that it ends."""
 
 
 def weighed_beside(balance: OuterRef, moment: datetime) -> dict[str, Subquery]:

@@ -3,11 +3,22 @@
 from typing import Any
 
 from labresults.models import Lot
+from labresults.queries.trace_pages import TracePage
 from labresults.queries.trace_records import Gathered, RecordKind, TieKind
 
 
 class Measured(Gathered):
     """Records from the result to the lots of its standards."""
+
+    def __init__(self, page: TracePage) -> None:
+        super().__init__(page.trace.events)
+        self.page, self.found = page, page.trace
+        result, run = page.result, page.trace.evaluation.run
+        self.key = f"result.{result.pk}"
+        self.evaluated = f"evaluation.{run.number}.{page.trace.evaluation.version}"
+        self.line = str(result.line).replace(" ", "-")
+        self.curve_key = f"calibration.{page.trace.calibration.pk}" if page.trace.calibration else ""
+        self.portion_key = f"portion.{result.position.portion_id}" if result.position.portion else ""
 
     def result(self) -> None:
         """The result that was asked about, and what else was measured of the same."""

@@ -3,14 +3,14 @@
 Records are known by a key of kind and public number, "lot.L-2203", which stays the same from trace to trace.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
 from typing import Any
 
-from labresults.models import Person
+from labresults.models import AuditEvent, Person
 from labresults.queries.trace_events import Subject, belonging
-from labresults.queries.trace_pages import TracePage
 
 Facts = dict[str, str | None]
 
@@ -85,16 +85,14 @@ def written(value: Any) -> str | None:
 class Gathered:
     """The records and ties that were found so far."""
 
-    def __init__(self, page: TracePage) -> None:
-        self.page, self.found = page, page.trace
+    def __init__(self, events: Sequence[AuditEvent]) -> None:
+        self.events = events
         self.records: dict[str, Record] = {}
         self.ties: list[Tie] = []
-        result, run = page.result, page.trace.evaluation.run
-        self.key = f"result.{result.pk}"
-        self.evaluated = f"evaluation.{run.number}.{page.trace.evaluation.version}"
-        self.line = str(result.line).replace(" ", "-")
-        self.curve_key = f"calibration.{page.trace.calibration.pk}" if page.trace.calibration else ""
-        self.portion_key = f"portion.{result.position.portion_id}" if result.position.portion else ""
+
+    def graph(self) -> Graph:
+        """Everything that was gathered, each tie once."""
+        return Graph(self.records, tuple(dict.fromkeys(self.ties)))
 
     def add(
         self, key: str, kind: RecordKind, what: str, name: object, *, page: Any = None, subject: Subject | None = None,
@@ -103,7 +101,7 @@ class Gathered:
         """A record, once; its key."""
         if key not in self.records:
             told = {name.replace("_", " "): written(value) for name, value in facts.items()}
-            events = belonging(self.found.events, subject, at)
+            events = belonging(self.events, subject, at)
             shown = (page[0], tuple(page[1:-1]), page[-1]) if page else None
             self.records[key] = Record(key, kind, what, str(name), told, shown, at, events)
         return key
@@ -127,3 +125,35 @@ class Gathered:
     def person(self, who: Person) -> str:
         """A person, once; the key."""
         return self.add(f"person.{who.username}", RecordKind.PERSON, "person", who, page=("people", ""))
+
+    def printed_number(self, line: Any, **facts: Any) -> tuple[str, str]:
+        """A printed number with its certificate, the rules by which it is printed, and the issue; the first and last.
+
+        line: of a certificate, with its certificate, and that certificate's rule set and who made it.
+        """
+        certificate, rules = line.certificate, line.certificate.rule_set
+        page = ("certificate", certificate.number, certificate.issue, "")
+        name = f"certificate.{certificate.number}.{certificate.issue}"
+        subject = ("certificate", str(certificate))
+        issued = self.act(
+            f"issue.{certificate.number}.{certificate.issue}", "issue of a certificate", f"issue of {certificate}",
+            certificate.made_by, page=page, subject=subject, at=certificate.made_at, reason=certificate.reason or None,
+        )  # fmt: skip
+        key = self.entity(
+            f"line.{line.pk}", "printed number", f"{line.printed} {line.unit}", page=page, printed=line.printed,
+            unit=line.unit, column=line.column, certificate=str(certificate), **facts,
+        )  # fmt: skip
+        self.entity(
+            name, "certificate", certificate, page=page, subject=subject, at=certificate.made_at,
+            document_sha256=certificate.document_sha256, chain_head=certificate.chain_head,
+        )  # fmt: skip
+        ruled = self.entity(
+            f"rules.{rules.name}.{rules.version}", "reporting rules", rules, subject=("rule set", str(rules)),
+            at=rules.made_at, page=page,
+        )  # fmt: skip
+        self.tie(TieKind.MADE_BY, key, issued)
+        self.tie(TieKind.MADE_BY, name, issued)
+        self.tie(TieKind.MEMBER, name, key)
+        self.tie(TieKind.USED, issued, ruled, "reporting rules")
+        self.tie(TieKind.OF, key, f"person.{certificate.made_by.username}")
+        return key, issued

@@ -36,7 +36,7 @@ def _limits(samples: Collection[Sample]) -> dict[tuple[int, str], Limit]:
     terms = RequestedTerms.objects.filter(request__in=_newest(submissions), limit_set=OuterRef("limit_set"))
     rows = (
         Limit.objects.filter(Exists(terms) | Q(limit_set__in=_newest(submissions).values("limit_set")))
-        .filter(side=LimitSide.AT_MOST)
+        .filter(side=LimitSide.AT_MOST, element__isnull=False)
         .select_related("limit_set")
     )
     by_set: dict[int, list[Limit]] = {}

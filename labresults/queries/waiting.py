@@ -15,13 +15,13 @@ Late: due before today.
 """
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
 from django.core.cache import cache
-from django.db.models import Count, Exists, OuterRef, Q, QuerySet
+from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Subquery
 
 from labresults.models import (
     AuditEvent,
@@ -78,7 +78,7 @@ class _Open:
 
 
 def open_work() -> tuple[Waiting, ...]:
-    """All that waits, by due date. One query; three when an act was done since it was last asked.
+    """All that waits, by due date. One query; three when an act was done since it was last asked, two at the start.
 
     Nothing can change it without leaving an audit event, so it is kept under the number of the newest one.
     """
@@ -115,15 +115,23 @@ def stations_of_sample(sample: Sample) -> list[tuple[Station, str]]:
 
 
 def _kept() -> _Open:
-    head = AuditEvent.objects.order_by("-seq").values_list("sha256", flat=True).first()
-    if head is None:
-        return _Open()
-    kept: _Open = cache.get_or_set(f"open-work-{head}", _open, _KEEP_S)
-    return kept
+    kept: tuple[str, _Open] | None = cache.get("open-work")
+    if kept is not None and kept[0] == _head():
+        return kept[1]
+    head = Subquery(AuditEvent.objects.order_by("-seq").values("sha256")[:1])
+    requests = list(newest_open_requests().annotate(head=head))
+    head_then = requests[0].head if requests else _head()  # type: ignore[attr-defined]
+    found = _open(requests)
+    cache.set("open-work", (head_then, found), _KEEP_S)
+    return found
 
 
-def _open() -> _Open:
-    requests = list(newest_open_requests())
+def _head() -> str | None:
+    """The newest event's SHA-256; one query."""
+    return AuditEvent.objects.order_by("-seq").values_list("sha256", flat=True).first()
+
+
+def _open(requests: Sequence[Request]) -> _Open:
     happened = list(_sample_and_method([request.pk for request in requests]))
     by_sample = _stations_of_samples(happened)
     waiting = [row for request in requests for row in _rows_of(request, by_sample.get(request.submission_id, {}))]

@@ -1,11 +1,9 @@
 """What is wrong with a file, where, and what to do about it."""
 
-import csv
-import io
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
-from labresults.readers.harmless import protected
+from labresults.readers.harmless import as_csv, protected
 
 
 @dataclass(frozen=True)
@@ -56,12 +54,10 @@ def named(problems: Sequence[Problem], filename: str) -> tuple[Problem, ...]:
 def problems_csv(problems: Sequence[Problem]) -> bytes:
     """Return the problems as CSV with headings, UTF-8 with its mark, so that spreadsheets open it as it is meant.
 
-    A text that a spreadsheet would take for a formula has an apostrophe before it.
+    What a spreadsheet would take for a formula has an apostrophe before it.
     """
-    out = io.StringIO(newline="")
-    writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow(PROBLEM_HEADINGS)
+    lines: list[Iterable[object]] = [PROBLEM_HEADINGS]
     for p in problems:
-        row = (p.file, "" if p.row is None else p.row, p.column or "", p.what, p.found, p.expected, p.what_to_do)
-        writer.writerow([protected(cell) if isinstance(cell, str) else cell for cell in row])
-    return out.getvalue().encode("utf-8-sig")
+        texts = map(protected, (p.column or "", p.what, p.found, p.expected, p.what_to_do))
+        lines.append([protected(p.file), p.row, *texts])
+    return as_csv(lines).encode("utf-8-sig")

@@ -1,6 +1,6 @@
 """The stages of the way of one result, and what each of them stands on, down to readings and lots."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import datetime
 from typing import Any
 from urllib.parse import urlencode
@@ -23,7 +23,8 @@ def lineage_of(page: TracePage) -> list[Stage]:
     return [stage for stage in (*stages, _issued(page)) if stage is not None]
 
 
-def _moment(at: datetime) -> str:
+def moment_of(at: datetime) -> str:
+    """A moment as the drawing has room for it, in the laboratory's time."""
     local = timezone.localtime(at)
     return f"{local.day} {local:%b %H:%M}"
 
@@ -38,7 +39,7 @@ def _delivered(page: TracePage) -> Stage | None:
         sample.number,
         (
             Stands(sample.client_identification, "client’s own name", reverse("sample", args=[sample.number])),
-            Stands(str(submission.received_by), f"received {_moment(submission.received_at)}", reverse("people")),
+            Stands(str(submission.received_by), f"received {moment_of(submission.received_at)}", reverse("people")),
             Stands(
                 submission.number,
                 str(sample.matrix),
@@ -58,7 +59,7 @@ def _prepared(page: TracePage) -> list[Stage]:
     )
     if weighing is None:
         return [Stage(Station.PREPARATION, portion.label, (batch,), batch.address)]
-    people = Stands(str(weighing.made_by), f"weighed {_moment(weighing.observed_at)}", reverse("people"))
+    people = Stands(str(weighing.made_by), f"weighed {moment_of(weighing.observed_at)}", reverse("people"))
     taken = Stage(
         Station.PREPARATION, _taken(weighing), (people, *_balance(page), *_moisture(page), batch), batch.address
     )
@@ -102,7 +103,7 @@ def _moisture(page: TracePage) -> Iterator[Stands]:
     """The drying, where the portion's moisture is from one."""
     dried, sample = page.trace.dried, page.result.sample
     if dried and sample:
-        words = f"{dried.made_by}, {_moment(dried.observed_at)}"
+        words = f"{dried.made_by}, {moment_of(dried.observed_at)}"
         yield Stands(f"Moisture {figures(dried.loss_percent, 4)} %", words, reverse("sample", args=[sample.number]))
 
 
@@ -124,7 +125,7 @@ def _measured(page: TracePage) -> Stage:
         things_below.append(Stands(found.file.name, words, "#file"))
         things_below.append(Stands(_replicates(page), f"loaded by {found.file.made_by}", "#file", depth=1))
     if found.calibration:
-        below = f"{page.result.line} nm, {_moment(found.evaluation.made_at)}"
+        below = f"{page.result.line} nm, {moment_of(found.evaluation.made_at)}"
         things_below.append(Stands(f"Curve of {things(found.calibration.count, 'point')}", below, "#curve"))
         things_below += _standards(page)
     else:
@@ -170,7 +171,7 @@ def _judged(page: TracePage) -> Stage:
         below.append(Stands(u, version.uncertainty_basis, method))
     if found.review:
         review = found.review.review
-        below.append(Stands(str(review.made_by), f"{review.decision} {_moment(review.made_at)}", reverse("people")))
+        below.append(Stands(str(review.made_by), f"{review.decision} {moment_of(review.made_at)}", reverse("people")))
     if result.solution is not None:
         below.insert(
             0, Stands(f"{figures(result.solution, 5)} {version.solution_unit}", "in the solution", "#arithmetic")
@@ -180,21 +181,25 @@ def _judged(page: TracePage) -> Stage:
 
 
 def _issued(page: TracePage) -> Stage | None:
-    line = page.newest
-    if line is None:
+    if page.newest is None:
         return None
+    also = [f"issue {other.certificate.issue}" for other in page.trace.printed[1:]]
+    return issued_stage(page.newest, str(page.result.sample), also)
+
+
+def issued_stage(line: Any, of: str, also: Sequence[str] = ()) -> Stage:
+    """The last stage: a line of a certificate, printed of a sample or a set. also: where else it is printed."""
     certificate = line.certificate
     address = reverse("certificate", args=[certificate.number, certificate.issue])
     printed = reverse("printed-trace", args=[certificate.number, certificate.issue])
-    printed += f"?{urlencode({'of': str(page.result.sample), 'column': line.column})}"
-    also = [f"issue {other.certificate.issue}" for other in page.trace.printed[1:]]
+    printed += f"?{urlencode({'of': of, 'column': line.column})}"
     return Stage(
         Station.CERTIFICATES,
         f"{line.printed} {line.unit}",
         (
             Stands(f"Rules {certificate.rule_set}", "how it is printed", f"{printed}#printed"),
             Stands(str(certificate), f"also in {', '.join(also)}" if also else "printed once", address),
-            Stands(str(certificate.made_by), f"issued {_moment(certificate.made_at)}", reverse("people")),
+            Stands(str(certificate.made_by), f"issued {moment_of(certificate.made_at)}", reverse("people")),
         ),
         address,
     )

@@ -109,6 +109,7 @@ urlpatterns: list[URLPattern] = guarded(
         path("equipment/<str:code>", shelf.equipment_item, name="equipment-item"),
         path("clients", lists.clients, name="clients"),
         path("people", lists.people, name="people"),
+        path("people/new-password", account.new_password, name="new-password"),
         path("calendar", calendar.calendar, name="calendar"),
         path("calendar/day", calendar.mark_day, name="mark-calendar-day"),
         path("calendar/week", calendar.working_week, name="working-week"),

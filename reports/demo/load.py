@@ -10,7 +10,7 @@ from labresults.actions.calendar import mark_calendar_day
 from labresults.actions.delivery import remember_request
 from labresults.actions.derived import define_derived
 from labresults.actions.holding import register_holding_time
-from labresults.actions.limits import register_limits
+from labresults.actions.limits import LimitRow, register_limits
 from labresults.actions.materials import (
     record_equipment_check,
     register_equipment,
@@ -56,12 +56,12 @@ def found() -> Founded:
     _calendar(founder, at)
     _equipment(quality, at)
     _matrices(quality, at)
-    limits = _limits(quality, at)
     _materials(quality, at)
     _methods(quality, at)
     _holding_times(quality, at)
     _plausibility(quality, at)
     _derived(quality, at)
+    limits = _limits(quality, at)
     _scope(quality, at)
     agree_on_files(quality, at, clients)
     _usual_requests(people["marlow"], at, clients, limits)
@@ -137,7 +137,10 @@ def _limits(by: Person, at: datetime) -> dict[str, LimitSet]:
             name=raw["name"],
             edition=raw["edition"],
             source=raw["source"],
-            limits=[(element, value, raw["unit"]) for element, value in raw["values"].items()],
+            limits=[
+                *(LimitRow(element, value, raw["unit"]) for element, value in raw["values"].items()),
+                *(LimitRow("", of["value"], of["unit"], derived=of["code"]) for of in raw.get("derived", ())),
+            ],
         )
         for raw in read("laboratory")["limits"]
     }

@@ -7,6 +7,7 @@ from labresults.queries.reportable import Reportable
 from reports.facts import DerivedFact
 
 FAILED = "Computed from {}, of which a control sample failed and was accepted by name."
+NOT_COMPARED = "Not compared with a limit: its samples are compared with different ones."
 LATE = "Computed from {}, which was measured after its holding time."
 MOST_NAMED = 4
 
@@ -23,7 +24,15 @@ def derived_facts(found: Reportable) -> Iterator[DerivedFact]:
             members=in_words([str(member.sample) for member in one.members]),
             mass_kg=one.mass_kg,
             remarks=tuple(_remarks(one, found, late)),
+            limit_set=_limit_set(one, found),
         )
+
+
+def _limit_set(one: DerivedOf, found: Reportable) -> str:
+    """What it is compared with; a set of samples, where all of them are compared with the same."""
+    of = [one.sample] if one.sample else [member.sample for member in one.members]
+    chosen = {str(found.limit_set_of(sample) or "") for sample in of}
+    return chosen.pop() if len(chosen) == 1 else ""
 
 
 def _remarks(one: DerivedOf, found: Reportable, late: set[int]) -> Iterator[str]:
@@ -32,6 +41,8 @@ def _remarks(one: DerivedOf, found: Reportable, late: set[int]) -> Iterator[str]
     for labels, words in ((failed, FAILED), ([each.label for each in given if each.key in late], LATE)):
         if labels:
             yield words.format(in_words(labels))
+    if one.sample_set and not _limit_set(one, found) and any(of.derived_code == one.row.code for of in found.limits):
+        yield NOT_COMPARED
 
 
 def in_words(names: Sequence[str]) -> str:

@@ -60,7 +60,7 @@ def collect(
         results=tuple(result_facts(found, asked, preliminary, zone, marks_outside(within))),
         methods=tuple(_method(version, found, within) for version in found.method_versions),
         controls=tuple(_control(outcome, found) for outcome in found.controls if outcome.observed is not None),
-        limits=tuple(_limit(limit) for limit in found.limits),
+        limits=tuple(_limit(limit, found) for limit in found.limits),
         departures=_departures(found, preliminary),
         signatures=(*_reviewers(found, zone), SignatureFact(issuer, "Issued for the laboratory", _moment(at, zone))),
         chain_head=chain_head,
@@ -125,10 +125,11 @@ def _samples(found: Reportable) -> Iterator[SampleFact]:
         )
 
 
-def _limit(limit: "Limit") -> LimitFact:
-    of_set = limit.limit_set
+def _limit(limit: "Limit", found: Reportable) -> LimitFact:
+    of_set, code = limit.limit_set, limit.derived_code or ""
+    headings = (one.definition.reported_as for one in found.derived if one.definition.code == code)
     return LimitFact(
-        limit.element_id,
+        limit.element_id or "",
         limit.value,
         limit.unit,
         f"{of_set}: {of_set.source}",
@@ -137,6 +138,8 @@ def _limit(limit: "Limit") -> LimitFact:
         LimitSide(limit.side),
         DecisionRule(of_set.decision_rule) if of_set.decision_rule else None,
         of_set.risk_percent,
+        derived=code,
+        heading=next(headings, ""),
     )
 
 

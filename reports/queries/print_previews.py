@@ -6,15 +6,20 @@ from typing import TYPE_CHECKING
 
 from labresults.acts import WrongState
 from labresults.calculation.errors import UnknownCompound
+from labresults.queries.derived import DerivedOf, derived_beside
 from labresults.queries.limits import limits_of, out_of_reach
 from labresults.queries.results import newest_selections
 from labresults.queries.samples import samples_of_page
 from labresults.terms import Basis, DecisionRule, LimitSide, Mark
-from reports.facts import LimitFact, ResultFact
+from reports.derived import METHOD
+from reports.derived_stated import print_derived
+from reports.facts import DerivedFact, LimitFact, ResultFact
 from reports.models import RuleSetVersion
 from reports.printed import Printed, Rules, in_form, measured_of, print_beside
+from reports.queries.derived_printing import printing_steps
 from reports.queries.pages import newest_rule_sets
 from reports.queries.rule_sets import chosen_for, rules_of
+from reports.rules.conformity import Statement
 from reports.rules.explain_print import PrintStep, explain_print
 from reports.rules.forms import NoForm
 from reports.rules.ruleset import RuleSet
@@ -27,9 +32,12 @@ SAMPLES_A_PAGE = 10
 
 @dataclass(frozen=True)
 class PrintLine:
-    """One result: what is carried, the steps to the string, and the string by other rules, "" where none are asked."""
+    """One result: what is carried, the steps to the string, and the string by other rules, "" where none are asked.
 
-    result: int
+    result: its key, None where it is computed.
+    """
+
+    result: int | None
     method: str
     reported_as: str
     unit: str
@@ -72,7 +80,8 @@ class PrintPreview:
 
 
 def print_preview(submission: "Submission", other: str = "", page: int = 1) -> PrintPreview:
-    """Results that stand, approved or not, as they would be printed; ten queries, whatever the size of the submission.
+    """Results that stand, approved or not, and what is computed from them, as they would be printed; ten queries, and
+    up to three where something is computed, whatever the size of the submission.
 
     other: name of another rule set to compare with. page: of `SAMPLES_A_PAGE` samples, from 1. Raises WrongState where
     rules ask for a form that a result cannot have.
@@ -91,6 +100,11 @@ def print_preview(submission: "Submission", other: str = "", page: int = 1) -> P
         result = selections[key].result
         limit = limits.get(key[0], {}).get(key[2])
         found.setdefault(key[0], []).append(_line(result, limit, rules, by_others, looks.get(result.pk, "")))
+    results = [selection.result for selection in selections.values()]
+    for one in derived_beside(submission, samples, {_place(result): result for result in results}):
+        limit = limits.get(one.sample.pk, {}).get(one.row.code) if one.sample else None
+        of = one.sample.pk if one.sample else 0
+        found.setdefault(of, []).append(_computed_line(one, limit, rules.main, by_others.main if by_others else None))
     shown = tuple(PrintedSample(sample, tuple(found.get(sample.pk, ()))) for sample in samples)
     return PrintPreview(
         submission, chosen.main, chosen.why, newest, beside, shown, page, max(1, ceil(count / SAMPLES_A_PAGE)),
@@ -122,6 +136,33 @@ def _line(result: "Result", limit: "Limit | None", rules: Rules, others: Rules |
     )
 
 
+def _place(result: "Result") -> tuple[int, str, str]:
+    return result.sample_id or 0, result.evaluation.run.method_version.method.code, result.element_id
+
+
+def _computed_line(one: DerivedOf, limit: "Limit | None", rules: RuleSet, others: RuleSet | None) -> PrintLine:
+    bound = _limit(limit)
+    fact = DerivedFact(one.definition, one.derived, one.of, limit_set=bound.limit_set if bound else "")
+    limits = [bound] if bound else []
+    (printed,) = print_derived([fact], rules, limits)
+    other = print_derived([fact], others, limits)[0] if others else None
+    compared = printed.compared
+    return PrintLine(
+        result=None,
+        method=METHOD,
+        reported_as=one.definition.reported_as,
+        unit=one.definition.unit,
+        steps=printing_steps(one.derived, rules, printed.value.printed),
+        printed=printed.value.printed,
+        u=printed.value.u,
+        statement=compared.words if compared else "",
+        rule_set=str(rules),
+        other=other.value.printed if other else "",
+        differs=other is not None and (other.value.printed, other.value.u) != (printed.value.printed, printed.value.u),
+        look=compared.footnote if compared and compared.statement is Statement.CANNOT_BE_DECIDED else "",
+    )
+
+
 def _in_form(fact: ResultFact, rule_set: RuleSet) -> ResultFact:
     try:
         return in_form(fact, rule_set)
@@ -138,8 +179,8 @@ def _limit(limit: "Limit | None") -> LimitFact | None:
         return None
     of = limit.limit_set
     return LimitFact(
-        limit.element_id, limit.value, limit.unit, str(of), Basis(of.basis), str(of), LimitSide(limit.side),
-        DecisionRule(of.decision_rule) if of.decision_rule else None, of.risk_percent,
+        limit.element_id or "", limit.value, limit.unit, str(of), Basis(of.basis), str(of), LimitSide(limit.side),
+        DecisionRule(of.decision_rule) if of.decision_rule else None, of.risk_percent, limit.derived_code or "",
     )  # fmt: skip
 
 

@@ -13,6 +13,7 @@ from labresults.terms import Basis, Mark
 from reports.facts import ResultFact
 from reports.models import Certificate, CertificateLine, RuleSetVersion
 from reports.printed import in_form, measured_of
+from reports.queries.printed_statement import stated_before
 from reports.rules.explain_print import PrintStep, explain_print
 from reports.rules.ruleset import RuleSet
 
@@ -75,7 +76,14 @@ def result_trace(result: int) -> PrintedTrace:
 def _printing(page: TracePage, lines: Sequence[Any], documents: Mapping[int, str]) -> dict[int, tuple[PrintStep, ...]]:
     """How each of these lines came of the value, by its key; one query where columns have rules of their own."""
     rules = _rules_of(lines, documents)
-    return {line.pk: _steps(page.result, line, rules[line.pk]) for line in lines}
+    result = page.result
+    steps = {line.pk: _steps(result, line, rules[line.pk]) for line in lines}
+    return {
+        line.pk: stated_before(
+            steps[line.pk], documents[line.certificate_id], line.column, [str(result.sample)], result.element_id
+        )
+        for line in lines
+    }
 
 
 def _rules_of(lines: Sequence[Any], documents: Mapping[int, str]) -> dict[int, RuleSet]:

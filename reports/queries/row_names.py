@@ -26,7 +26,7 @@ _NAMES: dict[str, Callable[[Any], str]] = {
     "Request": lambda row: f"request {row.version} of {row.submission}",
     "RequestedMethod": lambda row: f"{row.method} asked with request {row.request.version} of {row.request.submission}",
     "RequestedTerms": lambda row: f"terms of {row.sample}",
-    "Limit": lambda row: f"limit of {row.element_id} in {row.limit_set}",
+    "Limit": lambda row: f"limit of {row.of} in {row.limit_set}",
     "MethodLine": lambda row: f"{row.line} in {row.method_version}",
     "Determination": lambda row: f"{row.element_id} in {row.method_version}",
     "Criterion": lambda row: f"criterion of {row.role} in {row.method_version}",

@@ -1,18 +1,22 @@
 """The way back of a number as a paper, drawn from what is recorded and computed again; nothing is stored."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from datetime import datetime
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
+from labresults.calculation.run import Step
 from labresults.queries.people import laboratory
 from labresults.queries.trace_graph import graph_of, of_steps
 from labresults.queries.trace_pages import TracePage
-from labresults.queries.trace_records import Graph
+from labresults.queries.trace_records import Graph, Record
 from labresults.templatetags.quantities import allowed, figures, observed, plain, to_place
 from reports.paper import Notice
 from reports.queries.printed_trace import PrintedTrace
 from reports.queries.words import date_in_words, moment_in_words
 from reports.render.trace_report import render_trace_report
+from reports.rules.explain_print import PrintStep
 from reports.run_report import Picture
 from reports.trace_report import (
     NOT_SAME,
@@ -26,6 +30,9 @@ from reports.trace_report import (
     SumLine,
     TraceReport,
 )
+
+if TYPE_CHECKING:
+    from labresults.models import AuditEvent
 
 Drawn = tuple[str, str, str]
 """Title of the page, the lineage and the calibration as SVG; the last one empty where there is no curve."""
@@ -50,14 +57,14 @@ def trace_report(found: PrintedTrace, drawn: Drawn, at: datetime, by: str) -> Tr
         verdict=SAME if page.trace.same else NOT_SAME,
         facts=tuple(_facts(page, zone)),
         lineage=Picture("Where it came from", lineage),
-        rules=tuple(RuleLine(step.name.capitalize(), step.words, step.gives) for step in found.steps),
+        rules=tuple(rule_lines(found.steps)),
         sums=tuple(_sums(page, graph)),
         standards=tuple(_standards(page)),
         calibration=Picture(f"The curve of {result.line}", calibration) if calibration else None,
         controls=tuple(_controls(page)),
         shares=tuple(_shares(page)),
-        records=tuple(_records(graph)),
-        events=tuple(_events(page, zone)),
+        records=tuple(record_lines(graph)),
+        events=tuple(event_lines(page.trace.events, zone)),
         remarks=tuple(_remarks(page, zone)),
         unit=result.unit,
         solution_unit=page.trace.evaluation.run.method_version.solution_unit,
@@ -91,15 +98,7 @@ def _sums(page: TracePage, graph: Graph) -> Iterator[SumLine]:
         numerator, denominator = step.numerator, step.denominator or ""
         if step is page.trace.steps[0] and reading and reading.count > 1 and reading.count == len(reading.replicates):
             numerator, denominator = " + ".join(reading.replicates), str(reading.count)
-        yield SumLine(
-            what=step.what,
-            note=step.note,
-            numerator=numerator,
-            denominator=denominator,
-            gives=f"{figures(step.value, 7)} {step.unit}".strip(),
-            record=f"{record.what}: {record.name}",
-            audit=", ".join(map(str, record.events)),
-        )
+        yield replace(sum_line(step, record), numerator=numerator, denominator=denominator)
 
 
 def _standards(page: TracePage) -> Iterator[StandardLine]:
@@ -136,14 +135,34 @@ def _shares(page: TracePage) -> Iterator[ShareLine]:
         yield ShareLine(share.contribution.name, figures(share.contribution.u, 3), percent)
 
 
-def _records(graph: Graph) -> Iterator[RecordLine]:
+def rule_lines(steps: Iterable[PrintStep]) -> Iterator[RuleLine]:
+    """From the value to the printed string."""
+    return (RuleLine(step.name.capitalize(), step.words, step.gives) for step in steps)
+
+
+def sum_line(step: Step, record: Record) -> SumLine:
+    """A step of the arithmetic with the record that its numbers come from."""
+    return SumLine(
+        what=step.what,
+        note=step.note,
+        numerator=step.numerator,
+        denominator=step.denominator or "",
+        gives=f"{figures(step.value, 7)} {step.unit}".strip(),
+        record=f"{record.what}: {record.name}",
+        audit=", ".join(map(str, record.events)),
+    )
+
+
+def record_lines(graph: Graph) -> Iterator[RecordLine]:
+    """Every record that a number stands on."""
     for record in graph.records.values():
         says = "; ".join(f"{name} {value}" for name, value in record.facts.items() if value is not None)
         yield RecordLine(record.what, record.name, says, ", ".join(map(str, record.events)))
 
 
-def _events(page: TracePage, zone: ZoneInfo) -> Iterator[EventLine]:
-    for event in page.trace.events:
+def event_lines(events: Iterable["AuditEvent"], zone: ZoneInfo) -> Iterator[EventLine]:
+    """What was done, with the SHA-256 by which the chain holds it."""
+    for event in events:
         when = event.at.astimezone(zone)
         what = f"{event.act.replace('_', ' ')}: {event.subject}"
         yield EventLine(

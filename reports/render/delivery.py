@@ -1,10 +1,8 @@
 """A certificate's results in the layout that a client agreed on. What is printed is kept, figure by figure."""
 
-import csv
 from collections.abc import Iterator, Sequence
-from io import StringIO
 
-from labresults.readers.harmless import protected
+from labresults.readers.harmless import as_csv, protected
 from reports.delivery import DECIMALS, DELIMITERS, AboveAs, Analyte, BelowAs, DeliveryLayout
 from reports.document import Cell, CertificateDocument, Column, Row
 from reports.render.numbers import half, plain
@@ -24,10 +22,8 @@ def render_delivery(document: CertificateDocument, layout: DeliveryLayout) -> by
     """
     wanted = _wanted(document, layout)
     lines = _long(document, layout, wanted) if layout.shape == "long" else _wide(document, layout, wanted)
-    stream = StringIO(newline="")
-    csv.writer(stream, delimiter=DELIMITERS[layout.delimiter], lineterminator="\r\n").writerows(lines)
     try:
-        return stream.getvalue().encode(layout.encoding)
+        return as_csv(lines, DELIMITERS[layout.delimiter]).encode(layout.encoding)
     except UnicodeEncodeError as problem:
         sign = problem.object[problem.start]
         raise CannotDeliver(f"The sign “{sign}” has no place in {layout.encoding}: choose utf-8.") from problem
@@ -94,13 +90,17 @@ def _left(document: CertificateDocument, row: Row, layout: DeliveryLayout) -> li
         "certificate": document.number,
         "issue": str(document.issue),
     }
-    keep = protected if layout.formulas_are_harmless else str
-    return [keep(known[name]) for name in layout.columns]
+    return [_kept(known[name], layout) for name in layout.columns]
+
+
+def _kept(text: str, layout: DeliveryLayout) -> str:
+    """What somebody wrote, as no spreadsheet calculates it, unless the client wants every letter as it is."""
+    return protected(text, DELIMITERS[layout.delimiter]) if layout.formulas_are_harmless else text
 
 
 def _head(head: str, column: Column, name: str, layout: DeliveryLayout) -> str:
     known = {
-        "name": protected(name) if layout.formulas_are_harmless else name,
+        "name": _kept(name, layout),
         "unit": column.unit,
         "basis": column.basis,
         "method": column.method,
@@ -111,7 +111,7 @@ def _head(head: str, column: Column, name: str, layout: DeliveryLayout) -> str:
 
 def _value(cell: Cell | None, column: Column, row: Row, layout: DeliveryLayout, own_unit: bool = False) -> str:
     if cell is None or not cell.printed:
-        return protected(layout.missing) if layout.formulas_are_harmless else layout.missing
+        return _kept(layout.missing, layout)
     found = written(cell, column)
     if found.unit != column.unit and not own_unit:
         raise CannotDeliver(

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from itertools import zip_longest
 
-from reports.document import PREVIEW, CertificateDocument, Change, Grade
+from reports.document import PREVIEW, Cell, CertificateDocument, Change, Grade
 from reports.render.archive import About
 from reports.render.control_tables import accepted, control_tables
 from reports.render.figures import Figure, figure, most_decimals
@@ -140,7 +140,7 @@ def _change_pairs(document: CertificateDocument) -> list[tuple[Change, Change | 
     return list(zip_longest(named[:half], named[half:]))
 
 
-def _grades(document: CertificateDocument) -> list[tuple[Grade, list[tuple[Figure, str, str, bool]]]]:
+def _grades(document: CertificateDocument) -> list[tuple[Grade, list[tuple[Figure, Cell]]]]:
     """Return the rows of the table of means, their points under each other."""
     points = [
         most_decimals(grade.cells[at].printed for grade in document.grades) for at in range(len(document.grade_columns))
@@ -148,10 +148,7 @@ def _grades(document: CertificateDocument) -> list[tuple[Grade, list[tuple[Figur
     return [
         (
             grade,
-            [
-                (figure(cell.printed, point), cell.mark, cell.u, cell.changed)
-                for cell, point in zip(grade.cells, points, strict=True)
-            ],
+            [(figure(cell.printed, point), cell) for cell, point in zip(grade.cells, points, strict=True)],
         )
         for grade in document.grades
     ]

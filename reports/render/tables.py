@@ -2,16 +2,14 @@
 
 The wide one has a row a sample, the long one a row a result. Printed figures are kept: 4.10 stays 4.10. Thousands are
 not parted, so that a program reads a number; a result that is printed in another unit than its column's keeps its unit.
-Text that a spreadsheet would take for a formula gets an apostrophe before it, and so does text that begins with one:
-whoever takes one leading apostrophe away has every identification to the letter.
+What a spreadsheet would take for a formula gets an apostrophe before it (`labresults.readers.harmless`, which says how
+every identification is had to the letter again).
 """
 
-import csv
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from io import StringIO
 
-from labresults.readers.harmless import protected
+from labresults.readers.harmless import as_csv, protected
 from reports.document import Cell, CertificateDocument, Column, Row
 from reports.render.numbers import plain
 
@@ -124,6 +122,4 @@ def own_unit(cell: Cell) -> str:
 
 
 def _csv(lines: Iterable[Iterable[str]]) -> bytes:
-    stream = StringIO(newline="")
-    csv.writer(stream, lineterminator="\r\n").writerows(lines)
-    return stream.getvalue().encode("utf-8-sig")
+    return as_csv(lines).encode("utf-8-sig")

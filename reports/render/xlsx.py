@@ -94,6 +94,8 @@ def _grades(pen: Pen, document: CertificateDocument) -> None:
     for grade in document.grades:
         values = [_value(cell) for cell in grade.cells]
         pen.write([grade.name, grade.samples, Printed(grade.mass), "", *values])
+        if any(cell.statement for cell in grade.cells):
+            pen.write([f"{grade.name}, statement", "", "", "", *(cell.statement for cell in grade.cells)])
 
 
 def _heads(columns: Sequence[Column], names: Sequence[str]) -> list[str]:

@@ -65,14 +65,14 @@ def print_compared(
     if found is None:
         return Compared(printed, Statement.CANNOT_BE_DECIDED)
     statement = compare(found, limit, rule)
-    probability = _printed_probability(found, limit, rule, statement)
-    if not print_contradicts(_as_read(printed, measured, found, rule_set), limit, rule, statement):
+    probability = printed_probability(found, limit, rule, statement)
+    if not print_contradicts(as_read(printed, measured, found, rule_set), limit, rule, statement):
         return Compared(printed, statement, probability=probability)
     finer = print_measured(measured, rule_set, extra_figures=1)
-    if not print_contradicts(_as_read(finer, measured, found, rule_set), limit, rule, statement):
+    if not print_contradicts(as_read(finer, measured, found, rule_set), limit, rule, statement):
         finer = replace(finer, text_rule="one more figure, so that it agrees with the statement")
         return Compared(finer, statement, probability=probability)
-    footnote = _footnote(compare(_as_read(printed, measured, found, rule_set), limit, rule))
+    footnote = by_print_alone(compare(as_read(printed, measured, found, rule_set), limit, rule))
     return Compared(printed, statement, footnote, probability)
 
 
@@ -98,7 +98,8 @@ def probability_text(probability: float, conforms: bool, decimals: int = 1) -> s
     return f"{text(rounded)}{NO_BREAK_SPACE}%" if rounded > 0 else f"less than {text(least)}{NO_BREAK_SPACE}%"
 
 
-def _printed_probability(found: Found, limit: Limit, rule: Rule, statement: Statement) -> str:
+def printed_probability(found: Found, limit: Limit, rule: Rule, statement: Statement) -> str:
+    """Return the probability of conformity as it is printed, where the rule gives one; "" otherwise."""
     probability = conformity_probability(found, limit) if rule.kind is DecisionRule.PROBABILITY else None
     if probability is None:
         return ""
@@ -106,7 +107,7 @@ def _printed_probability(found: Found, limit: Limit, rule: Rule, statement: Stat
     return probability_text(probability, statement is Statement.CONFORMS, decimals)
 
 
-def _as_read(printed: PrintedValue, measured: Measured, found: Found, rule_set: RuleSet) -> Found:
+def as_read(printed: PrintedValue, measured: Measured, found: Found, rule_set: RuleSet) -> Found:
     """Return what the printed strings say, in the unit of the result."""
     switch = rule_set.switch_for(measured.value, measured.unit) if printed.unit != measured.unit else None
     factor = switch.divide_by if switch else Decimal(1)
@@ -115,5 +116,6 @@ def _as_read(printed: PrintedValue, measured: Measured, found: Found, rule_set: 
     return replace(found, value=value, expanded_u=u)
 
 
-def _footnote(as_read: Statement) -> str:
-    return f"Compared before rounding. By the printed figures alone it would read “{as_read.value}”."
+def by_print_alone(statement: Statement) -> str:
+    """Return the footnote of a result whose printed figures alone would give this statement, and not its own."""
+    return f"Compared before rounding. By the printed figures alone it would read “{statement.value}”."

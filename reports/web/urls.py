@@ -53,6 +53,7 @@ urlpatterns: list[URLPattern] = guarded(
         path("certificates/<str:number>/<int:issue>/printed", trace.printed, name="printed-trace"),
         path("results/<int:pk>/trace.<str:kind>", trace.trace_file, name="trace-file"),
         path("results/derived/<int:pk>", derived.derived_trace, name="derived-trace"),
+        path("results/derived/<int:pk>/trace.<str:kind>", derived.derived_file, name="derived-file"),
         path("submissions/<str:number>/receipt.pdf", paper.receipt, name="receipt"),
         path("submissions/<str:number>/labels", labels.labels, name="labels"),
         path("submissions/<str:number>/labels.pdf", labels.labels_file, name="labels-file"),

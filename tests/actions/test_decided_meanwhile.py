@@ -7,14 +7,16 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from labresults.actions.evaluation import evaluate_run, select_result
+from labresults.actions.evaluation import accept_control, evaluate_run, select_result
+from labresults.actions.plausibility import register_plausibility
 from labresults.actions.review import TurnedDown, approve_results, refuse_results, send_back_results, sign_review
 from labresults.acts import WrongState
 from labresults.models import Evaluation, Result, Review, Submission
 from labresults.queries.results import newest_decisions, waiting_for_review
+from labresults.queries.review_facts import Facts, facts_of
 from labresults.queries.review_pages import review_page
-from labresults.queries.signed import values_digest
-from labresults.terms import Decision
+from labresults.queries.signed import shown_digest, values_digest
+from labresults.terms import Decision, PlausibilityKind, Verdict
 from reports.actions.certificates import withdraw_certificate
 from tests.builders import PASSWORD, Laboratory, a_certificate, a_submission, an_evaluated_run, approved
 
@@ -44,7 +46,7 @@ def test_what_somebody_turned_down_is_not_approved_from_an_older_page(
 ) -> None:
     # given one who looked at four results, and another who then turned one of them down
     waiting = waiting_for_review(measured)
-    shown = values_digest(Result.objects.filter(pk__in=waiting))
+    shown = shown_digest(Result.objects.filter(pk__in=waiting), {})
     decide(act, lab, waiting[:1])
     # when the first signs what they saw, then it is refused, says who said what, and nothing is signed
     with pytest.raises(WrongState, match=f"was (refused|sent back) by Reviewer Person already: {LEAKED}. Look again"):
@@ -120,6 +122,100 @@ def test_a_measurement_that_was_turned_down_is_not_chosen_again_but_its_next_eva
     evaluate_run(by=lab.people["analyst"], at=lab.later(), reason="again", run=result.evaluation.run)
     waiting = Result.objects.filter(pk__in=waiting_for_review(measured))
     assert waiting.filter(sample=result.sample_id, element=result.element_id).exists()
+
+
+# ---- a doubt that comes in meanwhile
+
+
+def copper_is_doubted(lab: Laboratory) -> None:
+    """A rule by which copper above 1 % of lead asks for a look, in every sample."""
+    register_plausibility(
+        by=lab.people["quality manager"], at=lab.later(), name="copper beside lead", kind=PlausibilityKind.RATIO,
+        source="invented", elements=["Cu", "Pb"], high=0.01,
+    )  # fmt: skip
+
+
+@pytest.fixture
+def accepted(lab: Laboratory) -> tuple[Submission, list[int]]:
+    """A submission whose lead failed a check that somebody accepted by name; keys of what asks for a look so."""
+    submission = a_submission(lab, 1)
+    evaluation = an_evaluated_run(lab, submission, factors={("CCV 1", "Pb"): 1.2})
+    accept_control(
+        by=lab.people["analyst"], at=lab.later(), reason="the pump",
+        outcomes=list(evaluation.outcomes.filter(verdict=Verdict.OUTSIDE)),
+    )  # fmt: skip
+    return submission, [look.result.pk for look in review_page(submission.number).looks]
+
+
+@pytest.mark.parametrize("approve", [approve_results, sign_review])
+def test_a_doubt_is_not_accepted_with_an_older_one(
+    approve: Callable[..., Any], lab: Laboratory, accepted: tuple[Submission, list[int]]
+) -> None:
+    # given lead that was looked at and accepted on a page
+    submission, lead = accepted
+    assert lead
+    given = {"reason": "", "looked_at": lead}
+    shown = review_page(submission.number).shown_digest(lead)
+    # when a further doubt of it comes in before the signature, then it is not signed with what was accepted before
+    copper_is_doubted(lab)
+    with pytest.raises(WrongState, match=r"something speaks against them since\. Look again, then"):
+        decide(approve, lab, lead, seen_sha256=shown, **given)
+    assert not Review.objects.exists()
+    # and what is shown now can be signed
+    decide(approve, lab, lead, seen_sha256=review_page(submission.number).shown_digest(lead), **given)
+    assert decision_of(lead[0]) == Decision.APPROVE
+
+
+def test_the_doubts_that_were_shown_are_no_part_of_the_values_that_are_signed(
+    lab: Laboratory, accepted: tuple[Submission, list[int]]
+) -> None:
+    submission, lead = accepted
+    shown = review_page(submission.number).shown_digest(lead)
+    review = decide(approve_results, lab, lead, reason="", looked_at=lead, seen_sha256=shown)
+    assert review.values_sha256 == values_digest(Result.objects.filter(pk__in=lead)) != shown
+
+
+# ---- between the look before the lock and the lock itself
+
+
+@pytest.fixture
+def meanwhile(monkeypatch: pytest.MonkeyPatch) -> Callable[[Callable[[], object]], None]:
+    """Let somebody else do something when an act at review has looked at everything, and has no lock yet."""
+
+    def let(do: Callable[[], object]) -> None:
+        waiting = [do]
+
+        def looked(*asked: Any) -> Facts:
+            found = facts_of(*asked)
+            if waiting:
+                waiting.pop()()
+            return found
+
+        monkeypatch.setattr("labresults.actions.review.facts_of", looked)
+
+    return let
+
+
+@pytest.mark.parametrize("approve", [approve_results, sign_review])
+def test_a_doubt_that_comes_in_before_the_lock_is_seen_under_it(
+    approve: Callable[..., Any], lab: Laboratory, measured: Submission, meanwhile: Callable[..., None]
+) -> None:
+    waiting = waiting_for_review(measured)
+    meanwhile(lambda: copper_is_doubted(lab))
+    with pytest.raises(WrongState, match="4 results ask for a look"):
+        decide(approve, lab, waiting, reason="")
+    assert not Review.objects.exists()
+
+
+@pytest.mark.parametrize("act", [approve_results, sign_review, *TURNING_DOWN])
+def test_a_decision_that_comes_in_before_the_lock_is_seen_under_it(
+    act: Callable[..., Any], lab: Laboratory, measured: Submission, meanwhile: Callable[..., None]
+) -> None:
+    waiting = waiting_for_review(measured)
+    meanwhile(lambda: decide(refuse_results, lab, waiting[:1]))
+    with pytest.raises(WrongState, match="was refused by Reviewer Person already"):
+        decide(act, lab, waiting)
+    assert Review.objects.count() == 1
 
 
 # ---- on the page

@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from labresults.actions.given_passwords import give_new_password
 from labresults.actions.people import change_password
 from labresults.actions.review import approve_results, refuse_results, send_back_results, sign_review
 from labresults.actions.second_factor import make_recovery_codes, turn_off_second_factor
@@ -40,11 +41,14 @@ def signing(lab: Laboratory, measured: Submission) -> dict[str, Signing]:
         "turn_off_second_factor": lambda **now: turn_off_second_factor(**by, **now),
         "make_recovery_codes": lambda **now: make_recovery_codes(**by, **now),
         "change_password": lambda **now: change_password(new_password="another road 1912", **by, **now),
+        "give_new_password": lambda **now: give_new_password(
+            person=lab.people["reviewer"], by=lab.people["laboratory manager"], reason="forgot it", **now
+        ),
     }
 
 
 ASKING = ["approve_results", "refuse_results", "send_back_results", "sign_review", "turn_off_second_factor",
-          "make_recovery_codes", "change_password"]  # fmt: skip
+          "make_recovery_codes", "change_password", "give_new_password"]  # fmt: skip
 IN_REVIEW = ASKING[:4]
 
 

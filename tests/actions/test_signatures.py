@@ -35,7 +35,7 @@ from labresults.models import (
 from labresults.models import Laboratory as LaboratoryRow
 from labresults.queries.results import waiting_for_review
 from labresults.queries.second_factor import step_of
-from labresults.queries.signed import values_digest
+from labresults.queries.signed import shown_digest, values_digest
 from labresults.roles import ROLES
 from labresults.terms import Decision, MassLossKind, MaterialKind, OverrideKind, Role, Station, Task, Verdict
 from tests.builders import (
@@ -357,7 +357,7 @@ def test_whoever_allowed_what_these_results_do_not_stand_on_approves(lab: Labora
 
 def test_a_review_keeps_the_digest_of_the_exact_values(lab: Laboratory, measured: Submission) -> None:
     rows = list(Result.objects.filter(pk__in=waiting_for_review(measured)))
-    review = approve(lab, measured, seen_sha256=values_digest(rows))
+    review = approve(lab, measured, seen_sha256=shown_digest(rows, {}))
     assert review.values_sha256 == values_digest(reversed(rows))
 
 
@@ -371,11 +371,11 @@ def test_a_value_that_was_changed_is_another_digest_and_is_not_signed(
 ) -> None:
     # given what somebody was shown, and a value that the owner of the database changed behind the program
     rows = list(Result.objects.filter(pk__in=waiting_for_review(measured)))
-    shown = values_digest(rows)
+    shown, signed = shown_digest(rows, {}), values_digest(rows)
     guards.remove(connection)
     Result.objects.filter(pk=rows[0].pk).update(**{column: value})
     # then it is another digest, and the signature is refused
-    assert values_digest(Result.objects.filter(pk__in=[row.pk for row in rows])) != shown
+    assert values_digest(Result.objects.filter(pk__in=[row.pk for row in rows])) != signed
     with pytest.raises(WrongState, match="not the values that were shown"):
         approve(lab, measured, seen_sha256=shown)
 
@@ -383,7 +383,7 @@ def test_a_value_that_was_changed_is_another_digest_and_is_not_signed(
 def test_another_set_than_was_shown_is_not_signed(lab: Laboratory, measured: Submission) -> None:
     rows = list(Result.objects.filter(pk__in=waiting_for_review(measured)))
     with pytest.raises(WrongState, match="not the values that were shown"):
-        approve(lab, measured, results=[rows[0].pk], seen_sha256=values_digest(rows))
+        approve(lab, measured, results=[rows[0].pk], seen_sha256=shown_digest(rows, {}))
 
 
 # ---- one signature for all that was decided

@@ -67,3 +67,9 @@ def a_sum(*elements: str, unit: str = "mg/L", below: BelowInSum = BelowInSum.ZER
         "terms": terms, "below": below, "all_needed": True, "source": "by hand",
     }  # fmt: skip
     return Definition(**(given | changes))
+
+
+def a_share(below: BelowInSum = BelowInSum.RANGE, unit: str = "%") -> Definition:
+    """100 Cu / (Pb + Zn): copper is no part of what it is divided by."""
+    terms = tuple(Term(part, element, element, "mg/kg") for part, element in (("a", "Cu"), ("b", "Pb"), ("b", "Zn")))
+    return a_sum(unit=unit, below=below, form=DerivedForm.PERCENT, terms=terms)

@@ -224,7 +224,10 @@ def test_the_steps_end_with_the_result_to_the_last_bit() -> None:
     assert steps[-1].value == derived.value == steps[3].value
     assert steps[-2].value == derived.expanded_u
     assert [step.result for step in steps[:3]] == [1, 2, 3]
-    assert all(inputs[place].value is not None for place in range(3))
+    assert [(step.value, step.unit) for step in steps[:3]] == [
+        (pytest.approx(value * factor, rel=1e-4), "mmol(c)/L")  # z / M: 1 / 22.990, 2 / 40.078, 2 / 24.305
+        for value, factor in ((200.3, 0.043497), (61.7, 0.049903), (33.1, 0.082288))
+    ]
 
 
 @pytest.mark.parametrize(

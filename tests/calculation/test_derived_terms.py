@@ -1,6 +1,7 @@
 """What derived results are made of: factors against published ones, formulas in words, flaws said where they are."""
 
 from dataclasses import replace
+from math import inf, nan
 from typing import Any
 
 import pytest
@@ -14,6 +15,7 @@ from labresults.calculation.derived_terms import (
     factor_in_words,
     flaws_of,
     formula_in_words,
+    terms_of,
 )
 from labresults.calculation.errors import UnknownCompound, UnlikeUnits
 from labresults.terms import DerivedForm
@@ -51,6 +53,9 @@ def test_factors_follow_from_atomic_weights(
         ("Al", "Al", "%", "Al2O3", "%", 1.8894),  # published oxide factor, tests/reference/oxide_factors.json
         ("K", "K2O", "%", "K", "%", 1 / 1.2046),
         ("Ca", "Ca", "cmol(+)/kg", "Ca", "mg/kg", 200.39),  # 10 M / z, M(Ca) = 40.078
+        ("C", "C", "mg/L", "CaCO3", "mg/L", 8.3328),  # by atoms: the compound holds it; M 100.086 / 12.011
+        ("Mg", "CaCO3", "mg/L", "Mg", "mmol(c)/L", 2 / 100.086),  # back from charges as CaCO3: two for each formula
+        ("Cu", "Cu", "drops", "Cu", "drops", 1.0),  # what is the same needs no factor
     ],
 )
 def test_forms_and_units_are_brought_together(
@@ -104,6 +109,9 @@ def test_a_factor_is_shown_with_every_figure_that_it_has(factor: float, words: s
         ({"terms": (Term("a", "Ca", "Ca", "mg/L", 0.0),)}, 1, "factor", "A factor of 0 says nothing."),
         ({"terms": (Term("a", "Ca", "Ca", "mg/L"), Term("a", "Ca", "Ca", "mg/L"))}, None, "terms", "Ca stands twice"),
         ({"terms": (Term("b", "Ca", "Ca", "mg/L"),)}, None, "terms", "There is no term in part a."),
+        ({"terms": (Term("a", "Ca", "Ca", "mg/L", inf),)}, 1, "factor", "A factor of inf says nothing."),
+        ({"terms": (Term("a", "Ca", "Ca", "mg/L", nan),)}, 1, "factor", "A factor of nan says nothing."),
+        ({"terms": (Term("a", "Ca", "Ca", "mg/L"), Term("b", "Mg", "Mg", "mg/L"))}, None, "terms", "has no part b."),
         ({"terms": (Term("a", "Ca", "Ca", "mg/L"), Term("a", "Mg", "Mg", "ug/L"))}, None, "terms", "mg/L and in ug/L"),
         ({"unit": "ug/L"}, None, "unit", "the result would be in ug/L"),
         ({"form": DerivedForm.PERCENT}, None, "terms", "needs terms in part b"),
@@ -117,6 +125,24 @@ def test_what_is_wrong_with_a_definition_is_said_where_it_is(
     assert any(f.term == term and f.column == column and what in f.what and f.what_to_do for f in flaws), flaws
 
 
+def test_units_are_looked_at_once_the_terms_are_right() -> None:
+    # given a term of another unit, and one that is no element: the second is to be mended first
+    definition = a_sum("Ca", "Mg", unit="ug/L")
+    wrong = replace(definition, terms=(Term("a", "Ca", "Ca", "mg/L"), Term("a", "Qq", "Qq", "ug/L")))
+    assert [(flaw.term, flaw.what) for flaw in flaws_of(wrong)] == [(2, "Qq is not an element.")]
+
+
+def test_terms_are_read_as_a_file_gives_them() -> None:
+    given = [
+        {"element": "Ca", "unit": "mg/L"},
+        {"part": "b", "element": "Al", "as": "Al2O3", "unit": "%", "factor": 2, "by": ["AR-7", "FD-4"]},
+    ]
+    assert terms_of(given) == (
+        Term("a", "Ca", "Ca", "mg/L", 1.0, ()),
+        Term("b", "Al", "Al2O3", "%", 2.0, ("AR-7", "FD-4")),
+    )
+
+
 def test_a_sum_may_take_something_away_and_no_other_form() -> None:
     """The oxygen that fluorine stands for is taken from a total of oxides: usual in geochemistry, no source."""
     terms = (Term("a", "Ca", "Ca", "%"), Term("a", "F", "F", "%", -0.421))
@@ -124,4 +150,6 @@ def test_a_sum_may_take_something_away_and_no_other_form() -> None:
     assert flaws_of(definition) == []
     assert derive(definition, found(definition, {"Ca": 10.0, "F": 1.0}, "%")).value == pytest.approx(9.579)
     share = replace(definition, form=DerivedForm.PERCENT, terms=(*terms, Term("b", "Ca", "Ca", "%")))
-    assert any(flaw.column == "factor" for flaw in flaws_of(share))
+    assert [(flaw.term, flaw.column) for flaw in flaws_of(share)] == [(2, "factor")]
+    half = replace(share, terms=(Term("a", "F", "F", "%", 0.5), Term("b", "Ca", "Ca", "%")))
+    assert flaws_of(half) == []

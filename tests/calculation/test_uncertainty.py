@@ -124,14 +124,25 @@ def test_exactly_known_contributions_have_infinite_degrees_of_freedom() -> None:
 
 
 def test_what_cannot_be_is_refused() -> None:
-    with pytest.raises(TooFewValues):
-        effective_degrees_of_freedom([1.0], [])
-    with pytest.raises(NotPhysical):
-        effective_degrees_of_freedom([1.0], [0.0])
-    with pytest.raises(NotPhysical):
-        coverage_factor(1.0, 5.0)
-    with pytest.raises(NotPhysical):
-        expand(1.0, 0.0)
+    for contributions, degrees in (([1.0], []), ([], [])):
+        with pytest.raises(TooFewValues):
+            effective_degrees_of_freedom(contributions, degrees)
+    for degrees in ([0.0, 5.0], [5.0, -1.0]):
+        with pytest.raises(NotPhysical):
+            effective_degrees_of_freedom([1.0, 1.0], degrees)
+    for probability, freedom in ((1.0, 5.0), (0.0, 5.0), (0.95, 0.5)):
+        with pytest.raises(NotPhysical):
+            coverage_factor(probability, freedom)
+    for k in (0.0, -2.0):
+        with pytest.raises(NotPhysical):
+            expand(1.0, k)
+
+
+def test_one_degree_of_freedom_and_less_than_one_as_k_are_enough() -> None:
+    """GUM, table G.2: t of 95 % is 12.71 with one; a contribution may have less than one by itself."""
+    assert coverage_factor(0.95, 1.0) == pytest.approx(12.71, abs=0.005)
+    assert effective_degrees_of_freedom([2.0], [0.5]) == 0.5
+    assert expand(2.0, 0.5) == 1.0
 
 
 def test_replicates_agree_with_certified_values() -> None:

@@ -17,6 +17,7 @@ from labresults.actions.estimates import determine_interferences, estimate_limit
 from labresults.actions.evaluation import accept_control, let_stand
 from labresults.actions.fire import Fired, record_fire_charges
 from labresults.actions.holding import register_holding_time
+from labresults.actions.limits import LimitRow, register_limits
 from labresults.actions.mass_losses import Heated, record_mass_losses
 from labresults.actions.materials import record_equipment_check, register_lot
 from labresults.actions.methods import save_layout
@@ -198,6 +199,10 @@ def _together(lab: Laboratory) -> None:
 def _computed(lab: Laboratory, submission: Submission) -> None:
     """A sum that is asked for of each sample, and a mean over a set of them."""
     asked = [a_derived(lab), a_grade(lab)]
+    compared = register_limits(
+        by=lab.people["quality manager"], at=lab.later(), name="consent", edition=lab.clock.isoformat(),
+        source="invented", limits=[("Pb", 250.0, "mg/kg"), LimitRow("", 500.0, "mg/kg", derived="metals")],
+    )  # fmt: skip
     members = [(sample, 2.5) for sample in submission.samples.order_by("ordinal")]
     define_sample_set(
         by=lab.people["reception"], at=lab.later(), submission=submission, name="both", members=members
@@ -205,6 +210,7 @@ def _computed(lab: Laboratory, submission: Submission) -> None:
     change_request(
         by=lab.people["reception"], at=lab.later(), reason="wanted too", agreed_with="the client", due_on=None,
         submission=submission, methods=[lab.method], basis=Basis.AS_RECEIVED, derived=asked,
+        limit_set=compared,
     )  # fmt: skip
 
 

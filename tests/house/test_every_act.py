@@ -27,6 +27,7 @@ from labresults.actions import (
     estimates,
     evaluation,
     fire,
+    given_passwords,
     holding,
     limits,
     mass_losses,
@@ -599,6 +600,14 @@ EXAMPLES: dict[str, tuple[str, Callable[[Laboratory], Callable[..., Any]]]] = {
     "note_failed_signature": (
         "auditor",
         lambda lab: lambda **who: signatures.note_failed_signature(asked="sign_review", wrong="password", **who),
+    ),
+    "give_new_password": (
+        "laboratory manager",
+        lambda lab: (
+            lambda **who: given_passwords.give_new_password(
+                person=lab.people["analyst"], password=PASSWORD, **(who | {"reason": who.get("reason") or "forgot it"})
+            )
+        ),
     ),
     "change_password": (
         "auditor",

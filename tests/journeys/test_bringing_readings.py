@@ -59,9 +59,8 @@ def test_files_are_dropped_onto_the_page(desk: Desk, night: Path) -> None:
     desk.page.dispatch_event("h1", "dragenter", {"dataTransfer": data})
     desk.page.dispatch_event("h1", "drop", {"dataTransfer": data})
     # then both are looked at, and nothing is stored
-    desk.page.wait_for_selector("h2:has-text('notes.txt')")
-    assert "1 problem" in desk.words
-    assert "No saved layout fits its headings" in desk.words
+    desk.says("1 problem")
+    desk.says("No saved layout fits its headings")
     assert not ReadingFile.objects.exists()
     desk.keep("readings-dropped")
 
@@ -132,3 +131,4 @@ def _changed(desk: Desk, field: str, text: str) -> None:
     with desk.page.expect_response(lambda answer: answer.request.method == "POST"):
         desk.page.fill(field, text)
         desk.page.keyboard.press("Tab")
+    desk.settled()

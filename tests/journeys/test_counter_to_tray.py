@@ -1,10 +1,11 @@
 """From the counter to a filled tray in a real browser: 500 pasted samples, seven mistakes, labels, a weighed batch."""
 
+import re
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser
+from playwright.sync_api import Browser, expect
 
 from labresults.models import AuditEvent, PreparationBatch, Sample, Submission, Weighing
 from tests.builders import NOW, Laboratory
@@ -77,23 +78,23 @@ def a_delivery_with_seven_mistakes_is_mended_and_logged(desk: Desk, lab: Laborat
     desk.page.get_by_label("AR-7, Aqua regia").first.check()
     desk.page.get_by_label("Paste rows here").fill(a_list())
     desk.press("Read the rows")
-    desk.keep("20-reception-columns")
     # the headings were recognised by name, and nothing is in the grid before the person says so
-    assert "500 rows" in desk.words
-    assert desk.page.get_by_label("What Sample ID is").input_value() == "client_identification"
-    assert desk.page.get_by_label("What Weight (g) is").input_value().startswith("delivered_g")
+    desk.says("500 rows")
+    expect(desk.page.get_by_label("What Sample ID is")).to_have_value("client_identification")
+    expect(desk.page.get_by_label("What Weight (g) is")).to_have_value(re.compile("^delivered_g"))
+    desk.keep("20-reception-columns")
     desk.press("Put 500 rows into the grid")
-    assert "500 rows: 493 ready, 7 to correct" in desk.words
-    assert "Row 6 has this identification already." in desk.words
+    desk.says("500 rows: 493 ready, 7 to correct")
+    desk.says("Row 6 has this identification already.")
     desk.keep("21-reception-seven-to-correct")
-    assert desk.page.get_by_role("button", name="Log 500 samples").is_disabled()
+    expect(desk.page.get_by_role("button", name="Log 500 samples")).to_be_disabled()
     assert not Sample.objects.exists()
     for row, (heading, _) in MISTAKES.items():
         mend(desk, row, heading)
     desk.press("Check again")
-    assert "500 rows: 500 ready" in desk.words
+    desk.says("500 rows: 500 ready")
     desk.press("Log 500 samples")
-    assert "S26-0001 is logged: 500 samples" in desk.words
+    desk.says("S26-0001 is logged: 500 samples")
     samples = Submission.objects.get().samples.order_by("ordinal")
     assert [sample.client_identification for sample in samples] == [right_identification(row) for row in range(1, 501)]
     assert samples[2].note == "bag torn, none lost"
@@ -133,6 +134,7 @@ def a_batch_is_begun_by_scanning(desk: Desk) -> None:
     desk.page.get_by_label("I have read the caution").check()
     desk.keep("23-batch-by-scanner")
     desk.press("Begin the batch")
+    desk.says("is begun")
     batch = PreparationBatch.objects.get()
     assert batch.portions.filter(role="sample").count() == 20
 
@@ -147,16 +149,18 @@ def ten_tubes_are_weighed_with_a_scanner(desk: Desk) -> None:
         for typed in (label, f"0.50{place}0 g"):  # the scanner types and sends Enter; so does the balance
             desk.page.keyboard.type(typed)
             desk.page.keyboard.press("Enter")
-        assert desk.page.get_by_label(f"Mass, g, tube {tube}", exact=True).input_value() == f"0.50{place}0"
+        expect(desk.page.get_by_label(f"Mass, g, tube {tube}", exact=True)).to_have_value(f"0.50{place}0")
         desk.page.get_by_label(f"Volume, mL, tube {tube}", exact=True).fill("50")
     # the third is diluted in two steps: its total is shown at once, and a total that disagrees is refused
     third = labels[2][1]
     desk.page.get_by_label(f"Dilution, tube {third}", exact=True).fill("5 mL to 50 mL, 1 + 4 = x 60")
     desk.press("Record what is filled in")
+    desk.says("1 to correct; nothing was recorded.")
     assert not Weighing.objects.exists()
     desk.keep("24-dilution-that-disagrees")
     desk.page.get_by_label(f"Dilution, tube {third}", exact=True).fill("5 mL to 50 mL, 1 + 4 = x 50")
     desk.press("Record what is filled in")
+    desk.says("10 tubes are recorded.")
     assert Weighing.objects.count() == 10
     assert Weighing.objects.get(portion__tube=third).dilution == 50.0
     desk.keep("25-ten-tubes-recorded")
@@ -185,9 +189,9 @@ def the_rest_comes_from_a_balance_file(desk: Desk, folder: Path) -> None:
 def each_act_stands_in_the_audit_trail(desk: Desk) -> None:
     desk.go("/audit")
     for act in ("receive samples", "begin batch", "record weighings"):
-        assert act in desk.words
+        desk.says(act)
     weighed = AuditEvent.objects.filter(act="record_weighings").latest("seq")
     desk.go(f"/audit/{weighed.seq}")
-    assert "0.5012" in desk.words
-    assert "B2" in desk.words
+    desk.says("0.5012")
+    desk.says("B2")
     desk.keep("27-audit-event")

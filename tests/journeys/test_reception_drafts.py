@@ -3,7 +3,7 @@
 from datetime import timedelta
 
 import pytest
-from playwright.sync_api import Browser
+from playwright.sync_api import Browser, expect
 
 from labresults.models import Submission
 from tests.builders import NOW, Laboratory
@@ -17,8 +17,9 @@ def a_day_in_the_laboratorys_year(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("django.utils.timezone.now", lambda: NOW + timedelta(days=2))
 
 
-def cell(desk: Desk, column: str, row: int) -> str:
-    return desk.page.get_by_label(f"{column}, row {row}", exact=True).input_value()
+def holds(desk: Desk, column: str, row: int, text: str) -> None:
+    """The cell holds this, to the letter."""
+    expect(desk.page.get_by_label(f"{column}, row {row}", exact=True)).to_have_value(text)
 
 
 def type_a_delivery(desk: Desk, lab: Laboratory) -> None:
@@ -33,7 +34,7 @@ def type_a_delivery(desk: Desk, lab: Laboratory) -> None:
         desk.page.keyboard.type("soil")
         desk.page.keyboard.press("Shift+Tab")
         desk.page.keyboard.press("Enter")
-    assert cell(desk, "Client's own identification", 4) == "bin 04"
+    holds(desk, "Client's own identification", 4, "bin 04")
 
 
 def test_rows_typed_and_not_sent_are_offered_back_until_they_are_logged(
@@ -45,14 +46,15 @@ def test_rows_typed_and_not_sent_are_offered_back_until_they_are_logged(
         desk.go("/reception")  # left without sending: what was typed is kept as the page goes
         desk.page.get_by_role("button", name="Go on with the 4 rows of").click()
         desk.page.locator("#rows", has_text="4 rows: 4 ready").wait_for()
-        assert [cell(desk, "Client's own identification", row) for row in (1, 4)] == ["bin 01", "bin 04"]
-        assert desk.page.get_by_label("AR-7, Aqua regia").first.is_checked()
+        for row, text in ((1, "bin 01"), (4, "bin 04")):
+            holds(desk, "Client's own identification", row, text)
+        expect(desk.page.get_by_label("AR-7, Aqua regia").first).to_be_checked()
         desk.press("Log 4 samples")
-        desk.page.get_by_text("S26-0001 is logged: 4 samples").wait_for()
+        desk.says("S26-0001 is logged: 4 samples")
         with desk.page.expect_response("**/reception/logged/*") as asked:
             desk.go("/reception")
         assert asked.value.json() == {"number": "S26-0001"}
-        assert desk.page.locator("[data-draft]").is_hidden()
+        expect(desk.page.locator("[data-draft]")).to_be_hidden()
         desk.page.go_back()
         desk.page.go_back()  # over the submission to the form that was logged: an empty one stands there
         desk.page.locator("#rows", has_text="No row yet").wait_for()
@@ -70,7 +72,7 @@ def test_a_draft_is_thrown_away_when_the_person_says_so(
         desk.page.locator("[data-draft]").wait_for(state="hidden")
         desk.go("/reception")
         assert desk.page.evaluate("Object.keys(localStorage).filter((name) => name.includes('delivery')).length") == 0
-        assert desk.page.locator("[data-draft]").is_hidden()
+        expect(desk.page.locator("[data-draft]")).to_be_hidden()
 
 
 def test_a_block_pasted_into_the_grid_makes_the_rows_that_it_needs_and_travels_as_one_field(
@@ -90,5 +92,5 @@ def test_a_block_pasted_into_the_grid_makes_the_rows_that_it_needs_and_travels_a
         assert 'name="rows"' in body
         assert 'name="client_identification"' not in body
         desk.page.locator("#rows", has_text="12 rows: 12 ready").wait_for()
-        assert cell(desk, "Client's own identification", 12) == " core 12"  # to the letter
-        assert cell(desk, "Mass delivered in grams", 12) == "30"
+        holds(desk, "Client's own identification", 12, " core 12")
+        holds(desk, "Mass delivered in grams", 12, "30")

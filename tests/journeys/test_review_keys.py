@@ -102,11 +102,11 @@ def test_a_review_by_keyboard(live_server: object, lab: Laboratory, chromium: Br
         expect(summary).to_have_text("2 approved, 1 refused, 2 sent back, 1 that ask for a look wait on")
         desk.page.locator("#sign-password").fill("a guess")
         desk.page.get_by_role("button", name="Sign", exact=True).click()
-        assert "The password is not right; nothing was signed." in desk.words
+        desk.says("The password is not right; nothing was signed.")
         expect(summary).to_have_text("2 approved, 1 refused, 2 sent back, 1 that ask for a look wait on")
         desk.page.locator("#sign-password").fill(PASSWORD)
         desk.page.get_by_role("button", name="Sign", exact=True).click()
-        assert "Signed with your name." in desk.words
+        desk.says("Signed with your name.")
         # and are gone once they are signed
         expect(summary).to_have_text("0 approved, 1 that ask for a look wait on")
     # then one signature holds exactly that

@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator
 from datetime import timedelta
 
 import pytest
-from playwright.sync_api import Browser, Response
+from playwright.sync_api import Browser, Response, expect
 
 from labresults.models import Run
 from tests.builders import NOW, Laboratory, a_submission, a_weighed_batch
@@ -44,10 +44,11 @@ def answered(desk: Desk, do: Callable[[], object]) -> None:
     with desk.page.expect_response(is_list):
         do()
     desk.page.wait_for_selector("[data-run-list]:not(.before)")
+    desk.settled()
 
 
-def focused(desk: Desk) -> str:
-    return str(desk.page.locator(":focus").get_attribute("aria-label"))
+def is_focused(desk: Desk, label: str) -> None:
+    expect(desk.page.get_by_label(label, exact=True)).to_be_focused()
 
 
 def test_a_place_is_moved_by_keyboard_and_keeps_the_focus(desk: Desk) -> None:
@@ -56,7 +57,7 @@ def test_a_place_is_moved_by_keyboard_and_keeps_the_focus(desk: Desk) -> None:
     desk.page.get_by_label("Place of KF26-00002").focus()
     answered(desk, lambda: keyboard.press("Alt+ArrowUp"))
     assert labels(desk) == [*before[:7], before[8], before[7], *before[9:]]
-    assert focused(desk) == "Place of KF26-00002"
+    is_focused(desk, "Place of KF26-00002")
     answered(desk, lambda: keyboard.press("Alt+ArrowDown"))
     assert labels(desk) == before
     # a number that is written moves it too, and Enter does not plan the run
@@ -67,13 +68,13 @@ def test_a_place_is_moved_by_keyboard_and_keeps_the_focus(desk: Desk) -> None:
     desk.page.get_by_label("KF26-00002 one place down").focus()
     answered(desk, lambda: keyboard.press("Enter"))
     assert labels(desk) == before
-    assert focused(desk) == "KF26-00002 one place down"
+    is_focused(desk, "KF26-00002 one place down")
     assert not Run.objects.exists()
 
 
 def test_a_place_is_dragged_and_the_rule_that_it_breaks_is_shown_at_once(desk: Desk) -> None:
     # given the duplicate behind its sample
-    assert NO_SUCH_RULE in desk.words
+    desk.says(NO_SUCH_RULE)
     desk.page.set_viewport_size({"width": 1280, "height": 2000})
     rows = desk.page.locator("[data-run-list] > li")
     grip = rows.filter(has_text="KF26-00003 D").locator("[data-grip]").bounding_box()
@@ -93,30 +94,30 @@ def test_a_place_is_dragged_and_the_rule_that_it_breaks_is_shown_at_once(desk: D
     answered(desk, drag)
     # then the page says so at the place, and mends nothing
     assert labels(desk)[7] == "KF26-00003 D"
-    assert "Position 8: KF26-00003 D stands before KF26-00003, which it is compared with. Move it behind." in desk.words
+    desk.says("Position 8: KF26-00003 D stands before KF26-00003, which it is compared with. Move it behind.")
     desk.keep("plan-a-rule-is-broken")
     # and planned so it needs a reason
     desk.press("Plan this run")
-    desk.page.wait_for_selector("text=give a reason that goes on record")
+    desk.says("give a reason that goes on record")
     assert labels(desk)[7] == "KF26-00003 D"
     assert not Run.objects.exists()
     desk.page.get_by_label("Reason").fill("the tube stood there already")
     desk.press("Plan this run")
-    desk.page.wait_for_selector("text=is planned")
+    desk.says("is planned")
     assert Run.objects.get().positions.get(number=8).label == "KF26-00003 D"
 
 
 def test_a_check_is_taken_out_and_put_in_again(desk: Desk) -> None:
     desk.page.get_by_label("Take CCV 1 out").focus()
     answered(desk, lambda: desk.page.keyboard.press("Enter"))
-    assert "more than 5 test solutions stand without a continuing calibration verification (CHECK)" in desk.words
+    desk.says("more than 5 test solutions stand without a continuing calibration verification (CHECK)")
     desk.page.get_by_label("Put in").select_option(label="continuing calibration verification, CHECK")
     desk.page.get_by_label("before place").fill("11")
     answered(desk, lambda: desk.page.get_by_role("button", name="Put in").click())
     assert labels(desk)[10] == "CCV 1"
-    assert NO_SUCH_RULE in desk.words
+    desk.says(NO_SUCH_RULE)
     desk.press("Plan this run")
-    desk.page.wait_for_selector("text=is planned")
+    desk.says("is planned")
     assert list(Run.objects.get().positions.order_by("number").values_list("label", flat=True))[10] == "CCV 1"
 
 
@@ -124,4 +125,4 @@ def test_what_is_unmarked_leaves_the_list(desk: Desk) -> None:
     box = desk.page.get_by_role("checkbox", name="KF26-00003 D")
     answered(desk, box.uncheck)
     assert "KF26-00003 D" not in labels(desk)
-    assert "the list was made anew" in desk.words
+    desk.says("the list was made anew")

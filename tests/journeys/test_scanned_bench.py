@@ -5,7 +5,7 @@ from datetime import timedelta
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Playwright, sync_playwright
+from playwright.sync_api import Playwright, expect, sync_playwright
 
 from labresults.actions.batches import discard_portion
 from labresults.models import PreparationBatch, Weighing
@@ -48,11 +48,11 @@ def test_a_batch_is_filled_by_scanning_labels(lab: Laboratory, desk: Bench) -> N
         desk.page.keyboard.type(code)
         desk.page.keyboard.press("Enter")
         desk.page.locator(".scanline .now", has_text=words).wait_for()
-    assert "2 of at most 20 are ticked" in desk.words
+    desk.says("2 of at most 20 are ticked")
     desk.page.wait_for_selector("#order li:nth-child(5):has-text('laboratory duplicate of tube 4')")
     desk.page.get_by_label("I have read the caution").check()
     desk.press("Begin the batch")
-    desk.page.wait_for_selector("text=is begun")
+    desk.says("is begun")
     labels = list(PreparationBatch.objects.get().portions.filter(role="sample").values_list("label", flat=True))
     assert labels == [numbers[1], numbers[3]]
 
@@ -85,10 +85,10 @@ def test_what_the_scan_line_makes_of_what_is_typed_into_it(lab: Laboratory, desk
         (label[4], "Tube 4, core 1."),
         ("N  +  0.4987 g", "Tube 5, core 2."),
     ]:
-        assert words in desk.scan(typed), typed
+        desk.scan(typed, words)
     desk.keep("bench-6-scan-line")
     desk.record()
-    assert "3 tubes are recorded." in desk.words
+    desk.says("3 tubes are recorded.")
     rows = Weighing.objects.order_by("portion__tube").values_list("portion__tube", "tare_g", "mass_g", "volume_mL")
     assert list(rows) == [(1, None, None, 50.0), (3, 27.9881, 0.5031, 50.0), (4, None, 0.4987, 50.0)]
 
@@ -98,8 +98,8 @@ def test_the_label_of_a_discarded_tube_leads_to_the_one_taken_instead(lab: Labor
     lost = batch.portions.get(tube=4)
     discard_portion(by=lab.people["preparer"], at=lab.later(), reason="boiled dry", portion=lost)
     desk.open(batch)
-    assert f"{lost.label} was discarded; {lost.label} (2) is taken instead. Tube 10," in desk.scan(lost.label)
-    assert "boiled dry" in desk.words
+    desk.scan(lost.label, f"{lost.label} was discarded; {lost.label} (2) is taken instead. Tube 10,")
+    desk.says("boiled dry")
 
 
 def test_what_was_typed_can_be_thrown_away(lab: Laboratory, desk: Bench) -> None:
@@ -107,11 +107,11 @@ def test_what_was_typed_can_be_thrown_away(lab: Laboratory, desk: Bench) -> None
     desk.open(batch)
     desk.weigh(batch, 3, "0.5031")
     desk.open(batch)
-    assert "1 cell typed at" in desk.words
+    desk.says("1 cell typed at")
     desk.press("Throw away")
     desk.open(batch)
-    assert "not recorded." not in desk.words
-    assert desk.cell(3, "Mass, g") == ""
+    desk.does_not_say("not recorded.")
+    desk.holds(3, "Mass, g", "")
 
 
 PASTED = """text => {
@@ -127,17 +127,15 @@ def test_a_block_of_a_spreadsheet_fills_the_cells_that_are_shown(lab: Laboratory
     desk.open(batch)
     desk.page.get_by_label("Mass, g, tube 3", exact=True).focus()
     desk.page.evaluate(PASTED, "0.5001\t50.1\t1 in 10\r\n0.5002\t50.2\t1 + 9, x 2\r\n")
-    assert [desk.cell(4, heading) for heading in ("Mass, g", "Volume, mL", "Dilution")] == [
-        "0.5002",
-        "50.2",
-        "1 + 9, x 2",
-    ]
-    assert desk.page.inner_text("#tube-4 [data-total]") == "× 20"
+    for heading, text in (("Mass, g", "0.5002"), ("Volume, mL", "50.2"), ("Dilution", "1 + 9, x 2")):
+        desk.holds(4, heading, text)
+    expect(desk.page.locator("#tube-4 [data-total]")).to_have_text("× 20")
     desk.page.get_by_label("made up by mass").check()
     desk.page.get_by_label("Volume, mL, tube 5", exact=True).focus()
     desk.page.evaluate(PASTED, "\t51\t1.02")
     desk.page.get_by_label("Mass, g, tube 5", exact=True).fill("0.5")
-    assert desk.page.inner_text("#tube-5 [data-factor]") == "100"
+    expect(desk.page.locator("#tube-5 [data-factor]")).to_have_text("100")
     desk.record()
+    desk.says("3 tubes are recorded.")
     rows = Weighing.objects.order_by("portion__tube").values_list("volume_mL", "dilution", "final_g")
     assert list(rows) == [(50.1, 10.0, None), (50.2, 20.0, None), (50.0, 1.0, 51.0)]

@@ -1,9 +1,11 @@
 """A scanner types fast and sends Enter: what it read opens where the person works, and hands are not taken for it."""
 
+from collections.abc import Callable
 from datetime import timedelta
+from urllib.parse import parse_qs, urlsplit
 
 import pytest
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, Page, Response, expect
 
 from labresults.models import Sample
 from tests.builders import NOW, Laboratory, a_submission
@@ -44,13 +46,10 @@ def test_a_scanned_label_opens_at_the_persons_station(live_server: object, lab: 
         desk.go("/methods")
         scan(desk.page, sample.number)
         desk.page.wait_for_url(f"**/submissions/{submission.number}#s{sample.number}")
-        row = desk.page.locator(f"#s{sample.number}")
-        assert row.evaluate("row => row.matches(':target')")
-        assert row.evaluate(
-            "row => { const box = row.getBoundingClientRect(); return box.top > 0 && box.bottom < innerHeight; }"
+        expect(desk.page.locator(f"#s{sample.number}:target")).to_be_in_viewport(ratio=1)
+        expect(desk.page.locator("#scanned[role=status]")).to_have_text(
+            f"{sample.number} was scanned; this is what it opens."
         )
-        desk.page.locator("#scanned", has_text="was scanned").wait_for(state="attached")
-        assert desk.page.locator("#scanned[role=status]").inner_text().startswith(sample.number)
         desk.keep("scan-opens-a-sample")
     with signed_in(chromium, address, "preparer") as desk:
         desk.page.get_by_role("link", name="Preparation").focus()  # on a link: the scanner's Enter does not follow it
@@ -58,7 +57,7 @@ def test_a_scanned_label_opens_at_the_persons_station(live_server: object, lab: 
         desk.page.wait_for_url(f"**/preparation/begin/AR-7?with={sample.number}")
         scan(desk.page, "L-9999-X")
         desk.page.wait_for_url("**/find?q=L-9999-X")
-        assert "“L-9999-X” was scanned: nothing here has this number." in desk.words
+        desk.says("“L-9999-X” was scanned: nothing here has this number.")
         scan(desk.page, "L-2200")
         desk.page.wait_for_url("**/lots/L-2200")
 
@@ -70,7 +69,7 @@ def test_a_field_keeps_what_is_scanned_into_it(live_server: object, lab: Laborat
         field = desk.page.get_by_label("Order or reference")
         field.focus()
         scan(desk.page, sample.number)
-        assert field.input_value() == sample.number
+        expect(field).to_have_value(sample.number)
         assert desk.page.url.endswith("/reception")
         desk.page.locator("#find").focus()  # the box at the top is for scanning
         scan(desk.page, sample.number)
@@ -87,18 +86,25 @@ def test_hands_are_not_taken_for_a_scanner(live_server: object, lab: Laboratory,
         the_box_shows_what_it_finds_while_somebody_types(desk, sample)
 
 
+def answers(text: str) -> Callable[[Response], bool]:
+    """Whether this is what the box at the top was answered for a text."""
+    return lambda answer: "as-typed" in answer.url and parse_qs(urlsplit(answer.url).query).get("q") == [text]
+
+
 def the_box_shows_what_it_finds_while_somebody_types(desk: Desk, sample: Sample) -> None:
     desk.page.keyboard.press("/")
-    assert desk.page.evaluate("document.activeElement.id") == "find"
-    desk.page.keyboard.type("d014 / 1", delay=20)
+    expect(desk.page.locator("#find")).to_be_focused()
+    with desk.page.expect_response(answers("d014 / 1")):  # not what was found on the way there
+        desk.page.keyboard.type("d014 / 1", delay=20)
     desk.page.wait_for_selector("#as-typed a")
+    desk.settled()
     desk.keep("find-as-typed")
     desk.page.keyboard.press("ArrowDown")
-    assert desk.page.evaluate("document.activeElement.pathname") == f"/samples/{sample.number}"
+    expect(desk.page.locator(f"#as-typed a[href='/samples/{sample.number}']")).to_be_focused()
     desk.page.keyboard.press("Escape")
-    assert desk.page.locator("#as-typed a").count() == 0
+    expect(desk.page.locator("#as-typed a")).to_have_count(0)
     desk.page.keyboard.press("Enter")
     desk.page.wait_for_url("**/find?q=*")
-    assert sample.number in desk.words
+    desk.says(sample.number)
     desk.keep("find")
     assert desk.page.evaluate("document.documentElement.scrollWidth <= innerWidth")

@@ -8,14 +8,14 @@ from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import BrowserContext, Error, Playwright, sync_playwright
+from playwright.sync_api import BrowserContext, Error, Playwright, expect, sync_playwright
 
 from labresults.actions.batches import begin_batch
 from labresults.actions.people import authorise_person, enrol_person
 from labresults.models import AuditEvent, PreparationBatch, Weighing
 from labresults.terms import Task
 from tests.builders import NOW, PASSWORD, Laboratory, a_submission
-from tests.journeys.desk import ARGUMENTS, Desk
+from tests.journeys.desk import ARGUMENTS, PATIENCE_MS, Desk
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -60,7 +60,7 @@ class Bench(Desk):
     """A preparer at the weighing grid, with a scanner and a balance that type."""
 
     def __init__(self, context: BrowserContext, address: str) -> None:
-        context.set_default_timeout(20_000)
+        context.set_default_timeout(PATIENCE_MS)
         super().__init__(context.pages[0] if context.pages else context.new_page(), address)
         self.context = context
 
@@ -75,20 +75,20 @@ class Bench(Desk):
         self.go(f"/preparation/{batch.number}")
         self.page.get_by_label("Balance", exact=True).select_option(label="B2")
 
-    def scan(self, text: str) -> str:
-        """The scanner, or the balance, types and sends Enter; return what the scan line then says."""
+    def scan(self, text: str, says: str = "") -> None:
+        """The scanner, or the balance, types and sends Enter; the scan line then says this."""
         self.page.locator("#scan").focus()
         self.page.keyboard.type(text)
         self.page.keyboard.press("Enter")
-        return self.page.inner_text("[data-scanline] .now")
+        expect(self.page.locator("[data-scanline] .now")).to_contain_text(says, use_inner_text=True)
 
     def weigh(self, batch: PreparationBatch, tube: int, mass: str) -> None:
-        assert f"Tube {tube}, " in self.scan(batch.portions.get(tube=tube).label)
+        self.scan(batch.portions.get(tube=tube).label, f"Tube {tube}, ")
         self.scan(f"  {mass} g")
-        assert self.cell(tube, "Mass, g") == mass
+        self.holds(tube, "Mass, g", mass)
 
-    def cell(self, tube: int, heading: str) -> str:
-        return self.page.get_by_label(f"{heading}, tube {tube}", exact=True).input_value()
+    def holds(self, tube: int, heading: str, text: str) -> None:
+        expect(self.page.get_by_label(f"{heading}, tube {tube}", exact=True)).to_have_value(text)
 
     def record(self) -> None:
         self.press("Record what is filled in")
@@ -149,13 +149,13 @@ def they_weigh_different_tubes_at_once(one: Bench, two: Bench, batch: Preparatio
     ):
         one.weigh(batch, tube, mass)
         two.weigh(batch, other, its)
-    assert "is not a tube of this batch. No tube is chosen" in one.scan("KF26-99999")
-    assert "this amount was not put anywhere" in one.scan("0.5")
+    one.scan("KF26-99999", "is not a tube of this batch. No tube is chosen")
+    one.scan("0.5", "this amount was not put anywhere")
     one.keep("bench-1-scanned")
-    two.record()
-    one.record()
-    assert "3 tubes are recorded." in one.words
-    assert one.cell(6, "Mass, g") == "0.4951"
+    for desk in (two, one):
+        desk.record()
+        desk.says("3 tubes are recorded.")
+    one.holds(6, "Mass, g", "0.4951")
 
 
 def they_weigh_the_same_tube(one: Bench, two: Bench, batch: PreparationBatch) -> None:
@@ -164,27 +164,29 @@ def they_weigh_the_same_tube(one: Bench, two: Bench, batch: PreparationBatch) ->
     two.weigh(batch, 9, "0.5101")
     one.weigh(batch, 9, "0.4902")
     two.record()
+    two.says("1 tube is recorded.")
     one.record()
-    assert "was recorded by Second Preparer meanwhile" in one.words
-    assert one.cell(9, "Mass, g") == "0.4902"
+    one.says("was recorded by Second Preparer meanwhile")
+    one.holds(9, "Mass, g", "0.4902")
     one.keep("bench-2-recorded-by-another")
     one.page.get_by_label("Keep what Second Preparer recorded").check()
     one.record()
-    assert one.cell(9, "Mass, g") == "0.5101"
+    one.holds(9, "Mass, g", "0.5101")
 
 
 def what_was_typed_comes_back(one: Bench, batch: PreparationBatch) -> None:
     """The browser was started again: it offers the cells that were typed and not recorded, and only those."""
     one.open(batch)
-    assert "2 cells typed at" in one.words
-    assert one.cell(2, "Mass, g") == ""
+    one.says("2 cells typed at")
+    one.holds(2, "Mass, g", "")
     one.keep("bench-3-typed-and-not-recorded")
     one.press("Put back")
-    assert (one.cell(1, "Volume, mL"), one.cell(2, "Mass, g")) == ("50", "0.5004")
+    one.holds(1, "Volume, mL", "50")
+    one.holds(2, "Mass, g", "0.5004")
     one.record()
-    assert "2 tubes are recorded." in one.words
+    one.says("2 tubes are recorded.")
     one.open(batch)
-    assert "not recorded." not in one.words
+    one.does_not_say("not recorded.")
     one.keep("bench-4-every-tube-recorded")
 
 
@@ -203,16 +205,17 @@ def test_a_balance_file_that_is_sent_twice_is_recorded_once(
         for tab in (one, other):
             tab.open(batch)
             put_in(tab, file)
-            assert "8 tubes are filled in. Nothing of them is recorded yet." in tab.words
+            tab.says("8 tubes are filled in. Nothing of them is recorded yet.")
         one.keep("bench-5-balance-file")
         assert not Weighing.objects.exists()
         one.record()
+        one.says("8 tubes are recorded.")
         other.record()
-        assert "All 8 tubes are recorded already with these values" in other.words
+        other.says("All 8 tubes are recorded already with these values")
         put_in(other, file)
-        assert "All that this file holds is recorded already" in other.words
+        other.says("All that this file holds is recorded already")
         other.open(batch)
-        assert "not recorded." not in other.words
+        other.does_not_say("not recorded.")
     assert all(len(found) == 1 for tube, found in masses(batch).items() if tube != 1)
     assert AuditEvent.objects.filter(act="record_weighings").count() == 1
 
@@ -237,12 +240,12 @@ def test_cells_of_two_windows_are_kept_side_by_side(
         other.weigh(batch, 4, "0.4987")
         one.weigh(batch, 5, "0.5012")
         one.open(batch)
-        assert "3 cells typed at" in one.words
+        one.says("3 cells typed at")
         one.press("Put back")
         one.record()
-        assert "3 tubes are recorded." in one.words
+        one.says("3 tubes are recorded.")
         other.open(batch)
-        assert "not recorded." not in other.words
+        other.does_not_say("not recorded.")
     assert {tube: found for tube, found in masses(batch).items() if found} == {
         3: [0.5031], 4: [0.4987], 5: [0.5012],
     }  # fmt: skip
@@ -262,7 +265,8 @@ def test_the_grid_is_reached_by_keyboard_and_fits_a_telephone(
         for text in ("0.5031", "0.4987"):
             one.page.keyboard.type(text)
             one.page.keyboard.press("Enter")
-        assert (one.cell(3, "Mass, g"), one.cell(4, "Mass, g")) == ("0.5031", "0.4987")
+        one.holds(3, "Mass, g", "0.5031")
+        one.holds(4, "Mass, g", "0.4987")
         one.page.keyboard.press("Tab")
         assert one.page.evaluate("document.activeElement.getAttribute('aria-label')") == "Volume, mL, tube 5"
         assert one.page.evaluate("getComputedStyle(document.activeElement).outlineStyle") != "none"
@@ -271,4 +275,4 @@ def test_the_grid_is_reached_by_keyboard_and_fits_a_telephone(
             if one.page.evaluate("document.activeElement.textContent") == "Record what is filled in":
                 break
         one.page.keyboard.press("Enter")
-        one.page.wait_for_selector("text=2 tubes are recorded.")
+        one.says("2 tubes are recorded.")

@@ -2,6 +2,7 @@
 
 import csv
 import json
+import re
 from dataclasses import replace
 from io import BytesIO, StringIO
 from pathlib import Path
@@ -12,7 +13,7 @@ import pikepdf
 import pytest
 
 import reports
-from labresults.readers.harmless import protected
+from labresults.readers.harmless import as_line, protected
 from reports.document import Cell, CertificateDocument, Column, Remark, Row
 from reports.render.as_json import SCHEMA_FILE, render_json
 from reports.render.files import draw_files
@@ -115,7 +116,19 @@ FORMULAS = [
     "a,b",
     'say "x"',
     "a\nb",
+    "a;=1+1;b",
+    "a;b",
+    "a\t@SUM(A1)\t",
+    "a\r\n=1+1;b",
+    'a;"=1+1',
+    "a;'=1;''",
+    "pit 7, -20 cm",
 ]
+
+
+def to_the_letter(text: str) -> str:
+    """As the module says: one apostrophe taken away at the beginning, and behind each separator."""
+    return re.sub("(^|[;\t\r\n])'", r"\1", text)
 
 
 @pytest.mark.parametrize("text", FORMULAS)
@@ -123,9 +136,16 @@ def test_what_a_client_wrote_is_kept_to_the_letter_and_is_no_formula(text: str) 
     document = replace(certificate(1, 1), rows=(replace(certificate(1, 1).rows[0], client_identification=text),))
     found = read(render_csv(document))[1][1]
     assert found == protected(text)
-    assert not found.startswith(("=", "+", "-", "@", "\t", "\r"))
-    assert found.removeprefix("'") == text
+    assert not any(part.startswith(("=", "+", "-", "@")) for part in re.split('[;\t\r\n]"*', found))
+    assert to_the_letter(found) == text
     assert json.loads(render_json(document))["samples"][0]["client_identification"] == text
+
+
+def test_numbers_are_not_quoted_and_what_a_spreadsheet_may_part_is() -> None:
+    assert as_line(["4.10", "-0.5", "<0.5", 0.1, None, "pit 7"]) == "4.10,-0.5,<0.5,0.1,,pit 7\r\n"
+    assert as_line(["4,10", "<0,5", "a,b", "a;b"], ";") == '4,10;<0,5;"a,b";"a;b"\r\n'
+    assert as_line(["4,10", "a;b", "a\tb", 'say "x"']) == '"4,10","a;b","a\tb","say ""x"""\r\n'
+    assert protected("pit 7,-20;+1", ";") == "pit 7,'-20;+1"
 
 
 def test_words_of_the_laboratory_are_no_formulas_either() -> None:

@@ -313,7 +313,7 @@ def test_rule_sets_come_back_from_text(rule: RuleSet) -> None:
 @pytest.mark.parametrize(
     ("source", "says"),
     [
-        ('{"name": "x", "version": 1, "figurs": 2}', "figurs"),
+        ('{"name": "x", "version": 1, "figurs": 2}', "Unknown settings: figurs. Take them out"),
         ('{"name": "x"}', "version"),
         ('{"name": "", "version": 1}', "name"),
         ('{"name": "x", "version": 1, "tie": "down"}', "down"),

@@ -119,6 +119,20 @@ def test_form_in_words() -> None:
 
 def test_one_code_says_one_thing_on_a_certificate() -> None:
     # given two rule sets that print one certificate, with a J each
-    codes = (Code("J", "Estimated."), Code("U", "Not found."), Code("J", "Held too long."))
-    letters = assign_letters(["Estimated.", "Held too long.", "Not found.", "Another remark."], codes)
-    assert letters == {"Estimated.": "J", "Held too long.": "J_2", "Not found.": "U", "Another remark.": "a"}
+    codes = (Code("J", "Estimated."), Code("U", "Not found."), Code("J", "Held too long."), Code("J", "Spilled."))
+    letters = assign_letters(["Estimated.", "Held too long.", "Not found.", "Another remark.", "Spilled."], codes)
+    assert letters == {
+        "Estimated.": "J", "Held too long.": "J_2", "Not found.": "U", "Another remark.": "a", "Spilled.": "J_3",
+    }  # fmt: skip
+
+
+def test_a_code_for_any_result_is_not_for_what_is_none() -> None:
+    codes = (Code("R", "Reported."),)
+    assert remarks_for(NUMBER, codes=codes) == ("Reported.",)
+    assert remarks_for(replace(NUMBER, printed="<0.2", number=None, sign="<"), codes=codes) == ("Reported.",)
+    assert remarks_for(replace(NUMBER, printed="insufficient sample", number=None), codes=codes) == ()
+
+
+@pytest.mark.parametrize("words", ["Spilled", "Spilled.", " Spilled. "])
+def test_what_was_said_ends_with_one_full_stop(words: str) -> None:
+    assert control_remark("blank", words, words, "R. Roe") == "Blank: Spilled. Accepted by R. Roe: Spilled."

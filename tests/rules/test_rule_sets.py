@@ -1,5 +1,6 @@
 """Rule sets: figures by size, words instead of limits, oxide or element, qualifiers as data, and the steps in words."""
 
+import json
 from dataclasses import replace
 from decimal import Decimal
 
@@ -8,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from labresults.calculation.stoichiometry import compound_factor
-from labresults.terms import DecisionRule, Mark
+from labresults.terms import Basis, DecisionRule, Mark
 from reports.rules.censoring import Below, Limits
 from reports.rules.conformity import Rule
 from reports.rules.decision_words import rule_text
@@ -17,7 +18,7 @@ from reports.rules.forms import NoForm, form_factor
 from reports.rules.printing import Measured, print_measured
 from reports.rules.qualifiers import EPA_CODES, assign_letters, marks_beside, remarks_for
 from reports.rules.rule_words import describe, in_full
-from reports.rules.ruleset import BadRuleSet, Code, RuleSet, Size
+from reports.rules.ruleset import BadRuleSet, Code, RuleSet, Size, Switch, in_words
 
 # EPA Method 200.7, section 12 (from memory): below 10 two figures, from 10 on three.
 BY_SIZE = RuleSet("200.7", 1, figures=2, limit_figures=1, figures_by_size=(Size(Decimal(10), 3),))
@@ -43,12 +44,23 @@ def test_order_is_kept_across_a_size(a: float, b: float, detection: float) -> No
     ("chosen", "says"),
     [
         ({"figures": 2, "limit_figures": 1, "figures_by_size": (Size(Decimal("10.25"), 3),)}, "rounder size"),
+        ({"figures": 2, "limit_figures": 1, "figures_by_size": (Size(Decimal("10.2"), 3),)}, "rounder size"),
+        ({"figures_by_size": (Size(Decimal(0), 4),)}, "Sizes go up"),
+        ({"figures_by_size": (Size(Decimal(10), 4), Size(Decimal(10), 5))}, "Sizes go up"),
+        ({"switches": (Switch("mg/kg", Decimal(0), "%", Decimal(10000)),)}, "numbers above zero"),
+        ({"switches": (Switch("mg/kg", Decimal(10000), "%", Decimal(0)),)}, "numbers above zero"),
+        ({"decision_rule": DecisionRule.BY_RISK, "risk_percent": 0.0}, "A risk of 0 % cannot be chosen"),
+        ({"decision_rule": DecisionRule.BY_RISK, "risk_percent": 50.5}, "A risk of 50.5 % cannot be chosen"),
+        ({"version": 0}, "a version from 1 on"),
         ({"figures_by_size": (Size(Decimal(10), 4), Size(Decimal(5), 3))}, "Sizes go up"),
         ({"figures_by_size": (Size(Decimal(10), 1),)}, "2 figures beside results of 1"),
         ({"forms": (("Al", "SiO2"),)}, "holds no Al"),
         ({"forms": (("Al", "Al2O3"), ("Al", "Al"))}, "two forms"),
         ({"forms": (("Al", "Al2SiO5"), ("Si", "Al2SiO5"))}, "Al and Si are both printed as Al2SiO5"),
         ({"codes": (Code("j", "estimate"),)}, "capital letters"),
+        ({"codes": (Code(" ", "estimate"),)}, "capital letters"),
+        ({"codes": (Code("J", " "),)}, "and a meaning"),
+        ({"codes": (Code("J", "estimate", of="numbers"),)}, "“numbers” is no kind of result"),
         ({"codes": (Code("J", "estimate"), Code("J", "other"))}, "two meanings"),
         ({"decision_rule": DecisionRule.BY_RISK}, "needs the risk"),
         ({"risk_percent": 5.0}, "no chosen risk"),
@@ -57,7 +69,51 @@ def test_order_is_kept_across_a_size(a: float, b: float, detection: float) -> No
 )
 def test_what_cannot_be_applied_is_refused(chosen: dict[str, object], says: str) -> None:
     with pytest.raises(BadRuleSet, match=says):
-        RuleSet("bad", 1, **chosen)  # type: ignore[arg-type]
+        RuleSet(**({"name": "bad", "version": 1} | chosen))  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    "chosen",
+    [
+        {"figures_by_size": (Size(Decimal("0.5"), 4),)},
+        {"basis": Basis.DRY},
+        {"codes": (Code("J", "estimate", of="number"), Code("U", "not found", of="<"), Code("R", "reported"))},
+        {"switches": (Switch("mg/kg", Decimal("0.5"), "ng/g", Decimal("0.001")),)},
+        *[{"decision_rule": DecisionRule.BY_RISK, "risk_percent": risk} for risk in (0.5, 5.0, 50.0)],
+    ],
+)
+def test_what_is_just_within_its_bounds_is_applied(chosen: dict[str, object]) -> None:
+    rule = RuleSet("good", 1, **chosen)  # type: ignore[arg-type]
+    assert RuleSet.from_json(rule.to_json()) == rule
+
+
+def test_of_several_sizes_the_largest_that_is_reached_counts() -> None:
+    rule = replace(BY_SIZE, figures_by_size=(Size(Decimal(10), 3), Size(Decimal(1000), 4)))
+    printed = [print_measured(Measured(value, "mg/L", Limits(0.0, 0.0)), rule).printed for value in (123.46, 1234.6)]
+    assert printed == ["123", "1\N{NO-BREAK SPACE}235"]
+
+
+def test_a_switch_is_for_its_own_unit_and_for_a_number() -> None:
+    rule = RuleSet("percent", 1, switches=(Switch("mg/kg", Decimal(10000), "%", Decimal(10000)),))
+    assert rule.switch_for(54270.0, "mg/kg") == rule.switches[0]
+    assert rule.switch_for(54270.0, "mg/L") is None
+    assert rule.switch_for(None, "mg/kg") is None
+
+
+def test_the_text_of_a_rule_set_is_the_same_each_time_and_leaves_the_first_edition_out() -> None:
+    written = RuleSet("µ", 1, words_between="trace", edition=1).to_json()
+    assert list(json.loads(written)) == sorted(json.loads(written))
+    assert "edition" not in json.loads(written)
+    assert json.loads(RuleSet("µ", 1, edition=2).to_json())["edition"] == 2
+    assert '"name": "µ"' in written
+
+
+@pytest.mark.parametrize(
+    ("count", "words"),
+    [(0, "no figures"), (1, "one figure"), (5, "five figures"), (6, "six figures"), (7, "7 figures")],
+)
+def test_small_numbers_in_words(count: int, words: str) -> None:
+    assert in_words(count, "figure") == words
 
 
 def test_every_setting_comes_back_from_text_and_older_text_still_reads() -> None:

@@ -12,15 +12,15 @@ from reports.facts import CertificateFacts, DeterminationFact, LimitFact, Method
 from reports.rules.decision_words import level_in_words
 from reports.rules.forms import NoForm
 from reports.rules.ruleset import RuleSet
-from reports.statements import uncertainty_text
+from reports.statements import limit_said, uncertainty_text
 
 RULES = RuleSet("R2", 1)
 PB_LIMIT = LimitFact("Pb", 100.0, "mg/kg", "the client")
 METHOD = MethodFact("AR-7", 1, "digested", "", (), "", "", False, "from a round.", 2.0, ())
 
 
-def composed(*contents: dict[str, float], limits: tuple[LimitFact, ...], rules: RuleSet = RULES) -> CertificateDocument:
-    """A certificate of samples with these contents by element, mg/kg, each with U = 10 mg/kg (k = 2)."""
+def facts_of(*contents: dict[str, float], limits: tuple[LimitFact, ...] = ()) -> CertificateFacts:
+    """Facts of samples with these contents by element, mg/kg, each with U = 10 mg/kg (k = 2)."""
     numbers = [f"KF26-{ordinal:05d}" for ordinal in range(1, len(contents) + 1)]
     results = [
         ResultFact(
@@ -34,14 +34,18 @@ def composed(*contents: dict[str, float], limits: tuple[LimitFact, ...], rules: 
         ("laboratory", "place_of_work", "number", "client", "reference", "submission", "sampling", "received",
          "sampled", "measured", "issued", "condition", "chain_head", "check_code"), "",
     )  # fmt: skip
-    facts = CertificateFacts(
+    return CertificateFacts(
         **texts,  # type: ignore[arg-type]
         address=(), client_address=(), departures=(), signatures=(), controls=(), invented=False, issue=1,
         basis=Basis.AS_RECEIVED, samples=tuple(SampleFact(number, "", "soil", "") for number in numbers),
         determinations=tuple(DeterminationFact("AR-7", element, element, "mg/kg") for element in contents[0]),
         results=tuple(results), methods=(METHOD,), limits=limits,
     )  # fmt: skip
-    return compose(facts, rules)
+
+
+def composed(*contents: dict[str, float], limits: tuple[LimitFact, ...], rules: RuleSet = RULES) -> CertificateDocument:
+    """A certificate of what `facts_of` says."""
+    return compose(facts_of(*contents, limits=limits), rules)
 
 
 def counted(document: CertificateDocument) -> str:
@@ -84,6 +88,21 @@ def test_only_limits_of_what_was_measured_are_compared_with() -> None:
     assert "As at most" not in document.conformity_text
     assert "Not measured here, though there are limits for it: As." in document.conformity_text
     assert document.conformity_head == "Pb against 100 mg/kg"
+
+
+@pytest.mark.parametrize(
+    ("text", "name", "conformity", "said"),
+    [
+        ("Limits: Pb at most 250 mg/kg, SAR at most 3 √(mmol(c)/L) (C: d). Decision rule: w.", "SAR", "conforms",
+         "at most 3 √(mmol(c)/L)"),
+        ("Limits: Pb at least 0.05 mg/kg, as PbO 0.054 mg/kg (C). Decision", "Pb", "conforms", "at least 0.05 mg/kg"),
+        ("Limits 1: Pb at most 250 mg/kg (C). Limits 2: Pb at most 20 mg/kg (D). Decision", "Pb",
+         "does not conform (limits 2)", "at most 20 mg/kg"),
+        ("Limits: Pb at most 250 mg/kg (C). Decision", "b", "conforms", ""),
+    ],
+)  # fmt: skip
+def test_a_limit_is_read_back_from_what_was_said(text: str, name: str, conformity: str, said: str) -> None:
+    assert limit_said(text, name, conformity) == said
 
 
 def test_two_elements_never_share_a_column() -> None:

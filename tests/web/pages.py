@@ -3,6 +3,7 @@
 from django.urls import reverse
 
 from labresults.models import AuditEvent, PreparationBatch, Run, Sample, Submission
+from reports.models import CertificateLine
 from tests.builders import Laboratory, a_certificate, a_derived, a_submission, an_evaluated_run, approved
 
 
@@ -48,6 +49,7 @@ def addresses() -> dict[str, str]:
         "new-layout": (),
         "layout": ("long",),
         "access": (),
+        "derived-trace": (CertificateLine.objects.filter(derived__isnull=False).earliest("pk").pk,),
         "certificates": (),
         "client": ("ridge",),
         "verify": (),
@@ -87,6 +89,7 @@ def addresses() -> dict[str, str]:
         "equipment-item": ("B2",),
         "clients": (),
         "people": (),
+        "new-password": (),
         "calendar": (),
         "forward": (),
         "nonconforming": (),

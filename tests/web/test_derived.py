@@ -9,11 +9,14 @@ from django.urls import reverse
 
 from labresults.actions.derived import define_sample_set
 from labresults.actions.evaluation import evaluate_run
+from labresults.actions.review import refuse_results, send_back_results
 from labresults.actions.samples import state_not_measured
 from labresults.models import DerivedDefinition, SampleSet, Submission
-from labresults.terms import NotMeasured
+from labresults.queries.results import newest_selections
+from labresults.terms import NotMeasured, Station
 from reports.models import CertificateLine
 from tests.builders import (
+    PASSWORD,
     Laboratory,
     a_batch,
     a_certificate,
@@ -113,6 +116,41 @@ def test_it_is_shown_beside_what_it_follows(lab: Laboratory, as_role: AsRole) ->
     assert "The formula" in steps
     assert "Expanded uncertainty" in steps
     assert steps.count(reverse("trace", args=[0])[:-1]) == 2  # one way back for each input
+
+
+@pytest.mark.parametrize(
+    ("turn_down", "sent", "words"),
+    [(refuse_results, {}, "refused"), (send_back_results, {"to": Station.RUNS}, "sent back")],
+)
+def test_what_was_turned_down_gives_nothing_and_is_named_in_place_of_the_value(
+    lab: Laboratory, as_role: AsRole, turn_down: Callable[..., object], sent: dict[str, object], words: str
+) -> None:
+    # given Cu + Pb and a mean of Cu, and the copper of the first sample turned down at review
+    submission = a_submission(lab, derived=[a_derived(lab), a_grade(lab)])
+    first, second, _ = submission.samples.order_by("ordinal")
+    an_evaluated_run(lab, submission)
+    define_sample_set(
+        by=lab.people["reception"], at=lab.later(), submission=submission, name="upper",
+        members=[(first, 2.5), (second, 3.0)],
+    )  # fmt: skip
+    copper = [row.result_id for row in newest_selections(sample_ids=[first.pk]).values() if row.element_id == "Cu"]
+    turn_down(
+        by=lab.people["reviewer"], at=lab.later(), reason="The tube leaked.", results=copper, password=PASSWORD, **sent
+    )  # fmt: skip
+    # then every page says so where the value was, and the other sample keeps its own
+    analyst = as_role("analyst")
+    matrix = words_of(analyst.get(reverse("review", args=[submission.number])))
+    row, _, others = matrix.partition(f'id="s{first.number}"')[2].partition("</tr>")
+    assert f'title="Cu by AR-7: {words} at review">Cu {words}</a>' in row
+    assert ">155</a>" not in row
+    assert ">155</a>" in others.partition("</tr>")[0]
+    page = words_of(analyst.get(reverse("sample", args=[first.number])))
+    assert f'#metals">Cu {words}</a> <span class="quiet">Cu by AR-7: {words} at review</span>' in page
+    steps = words_of(analyst.get(reverse("derived-of-sample", args=[first.number])))
+    assert f"No value: Cu by AR-7: {words} at review." in steps
+    assert f"Cu {words}" in steps
+    sets = words_of(analyst.get(reverse("sample-sets", args=[submission.number])))
+    assert f"<b>Cu, mean</b>: {first.number} {words} ({first.number}: {words} at review)." in sets
 
 
 def test_a_set_is_pasted_and_its_mean_is_shown(lab: Laboratory, as_role: AsRole) -> None:

@@ -22,6 +22,7 @@ from tests.builders import (
     PHOTOGRAPH,
     Laboratory,
     a_certificate,
+    a_derived,
     a_submission,
     a_token,
     an_evaluated_run,
@@ -97,6 +98,7 @@ STAFF_ONLY: dict[str, tuple[tuple[str, ...], int]] = {
     "look-at-layout": (("client",), 405),
     "save-recipient": (("client",), 405),
     "people": ((), 200),
+    "new-password": ((), 200),
     "calendar": ((), 200),
     "mark-calendar-day": ((), 405),
     "working-week": ((), 405),
@@ -130,7 +132,8 @@ STAFF_ONLY: dict[str, tuple[tuple[str, ...], int]] = {
     "trace": (("result",), 200),
     "trace-file": (("result", "json"), 200),
     "printed-trace": (("certificate", "issue"), 404),  # without a place on the certificate
-    "derived-trace": (("nothing number",), 404),
+    "derived-trace": (("computed",), 200),
+    "derived-file": (("computed", "json"), 200),
     "derived-printed": (("certificate", "issue"), 404),
     "plausibility": ((), 200),
     "exceptions": ((), 200),
@@ -201,7 +204,7 @@ def signed_in(person: Person) -> Client:
 @pytest.fixture
 def world(lab: Laboratory) -> World:
     own, other = a_client_person(lab), another_clients_person(lab)
-    submission = a_submission(lab, 2, names=["ours a", "ours b"])
+    submission = a_submission(lab, 2, names=["ours a", "ours b"], derived=[a_derived(lab)])
     an_evaluated_run(lab, submission)
     approved(lab, submission)
     certificate = a_certificate(lab, submission)
@@ -226,6 +229,7 @@ def world(lab: Laboratory) -> World:
         "run": Run.objects.get().number,
         "token": a_token(lab).pk,
         "result": Result.objects.filter(is_candidate=True).earliest("pk").pk,
+        "computed": certificate.lines.filter(derived__isnull=False).earliest("pk").pk,
         "certificate": certificate.number,
         "issue": certificate.issue,
         "kind": "pdf",

@@ -45,34 +45,41 @@ def beyond(browser: Client, bounds: Mapping[str, tuple[str, int]]) -> dict[str, 
 def test_the_way_back_and_the_pages_of_a_sample_ask_seldom(lab: Laboratory, worst: Submission, as_role: AsRole) -> None:
     browser, sample, result = as_role("reviewer"), worst.samples.get(ordinal=1), result_of(worst)
     waiting = {
-        "trace": (reverse("trace", args=[result.pk]), 30),
-        "sample": (reverse("sample", args=[sample.number]), 26),
-        "submission": (reverse("submission", args=[worst.number]), 24),
-        "sets": (reverse("sample-sets", args=[worst.number]), 28),
-        "derived": (reverse("derived-of-sample", args=[sample.number]), 22),
+        "trace": (reverse("trace", args=[result.pk]), 28),
+        "sample": (reverse("sample", args=[sample.number]), 24),
+        "submission": (reverse("submission", args=[worst.number]), 22),
+        "sets": (reverse("sample-sets", args=[worst.number]), 26),
+        "derived": (reverse("derived-of-sample", args=[sample.number]), 20),
     }
     assert beyond(browser, waiting) == {}
     # and when it is certified by rules of its own for a method
     certificate = certified(lab, worst)
     line = certificate.lines.get(sample=sample, result__element="Pb")
     place = reverse("printed-trace", args=[certificate.number, 1]) + f"?of={sample.number}&column={line.column}"
+    on_dry_basis = certificate.lines.get(sample=sample, column="dry")
+    mean = certificate.lines.get(sample_set__isnull=False)
     printed = {
-        "printed": (place, 30),
-        "sample": (reverse("sample", args=[sample.number]), 26),
-        "JSON": (reverse("trace-file", args=[line.result_id, "json"]), 29),
-        "PROV": (reverse("trace-file", args=[line.result_id, "prov.json"]), 29),
-        "PDF": (reverse("trace-file", args=[line.result_id, "pdf"]), 30),
+        "printed": (place, 28),
+        "sample": (reverse("sample", args=[sample.number]), 24),
+        "JSON": (reverse("trace-file", args=[line.result_id, "json"]), 28),
+        "PROV": (reverse("trace-file", args=[line.result_id, "prov.json"]), 28),
+        "PDF": (reverse("trace-file", args=[line.result_id, "pdf"]), 29),
         "certificate": (reverse("certificate", args=[certificate.number, 1]), 15),
+        "computed": (reverse("derived-trace", args=[on_dry_basis.pk]), 17),
+        "mean": (reverse("derived-trace", args=[mean.pk]), 17),
+        "computed, PDF": (reverse("derived-file", args=[on_dry_basis.pk, "pdf"]), 17),
     }
     assert beyond(browser, printed) == {}
+    ways_back = [bound for page, (_, bound) in (waiting | printed).items() if page not in {"sample", "certificate"}]
+    assert max(ways_back) < 30, "of a printed number, with nothing kept"
 
 
 def test_review_and_amendment_ask_seldom(lab: Laboratory, worst: Submission, as_role: AsRole) -> None:
-    """Beyond the 30 of other pages: rows that many results share are asked for once each, and not joined to each."""
+    """Two go beyond the 30 of others: what many results share is asked for once each, and not joined to each."""
     browser, review = as_role("reviewer"), reverse("review", args=[worst.number])
-    waiting = {"review": (review, 36), "evidence": (f"{review}?cell={result_of(worst).pk}&alone=1", 34)}
+    waiting = {"review": (review, 33), "evidence": (f"{review}?cell={result_of(worst).pk}&alone=1", 28)}
     before = beyond(browser, waiting)
     certificate = certified(lab, worst)
     changed_since(lab, worst)
-    changes = {"changes": (reverse("amendment-changes", args=[certificate.number, 1]), 40)}
+    changes = {"changes": (reverse("amendment-changes", args=[certificate.number, 1]), 38)}
     assert before | beyond(browser, changes) == {}

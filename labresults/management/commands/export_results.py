@@ -1,5 +1,6 @@
 """Write the results of a submission as a table."""
 
+import csv
 from argparse import ArgumentParser
 from typing import Any
 
@@ -8,6 +9,7 @@ from django.core.management.base import BaseCommand
 from labresults.management.acting import one
 from labresults.models import Submission
 from labresults.queries.frames import results_frame
+from labresults.readers.harmless import protected
 
 
 class Command(BaseCommand):
@@ -18,4 +20,5 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         frame = results_frame(one(Submission, number=options["submission"]))
-        self.stdout.write(frame.to_csv(lineterminator="\n"), ending="")
+        harmless = frame.rename(index=protected, level="own")
+        self.stdout.write(harmless.to_csv(lineterminator="\n", quoting=csv.QUOTE_NONNUMERIC), ending="")

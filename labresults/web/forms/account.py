@@ -76,6 +76,31 @@ class TurnOffForm(PasswordForm):
     field_order = ["reason", "password"]
 
 
+class _Whom(forms.ModelChoiceField):
+    def label_from_instance(self, obj: Any) -> str:
+        of = f", of {obj.client}" if obj.client else ""
+        return f"{obj} ({obj.username}{of})"
+
+
+class GivePasswordForm(PasswordForm):
+    """Who gets a new password, why, and whether their second factor is turned off too."""
+
+    person = _Whom(queryset=None, label="For whom", empty_label="choose")
+    reason = forms.CharField(
+        label="Why, and how you know that it is they who ask", max_length=400,
+        widget=forms.TextInput(attrs={"placeholder": "forgot it; came to the counter"}),
+    )  # fmt: skip
+    without_second_factor = forms.BooleanField(
+        label="Turn their second factor off too", required=False,
+        help_text="Only where the device and the recovery codes are lost as well. Else it stays on.",
+    )  # fmt: skip
+    field_order = ["person", "reason", "without_second_factor", "password"]
+
+    def __init__(self, *args: Any, people: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.fields["person"].queryset = people  # type: ignore[attr-defined]
+
+
 class ChangePasswordForm(forms.Form):
     """The password that one has, and the new one twice."""
 

@@ -1,5 +1,6 @@
 """A new edition of limits, and the scope of a method: pasted rows with what stands beside them."""
 
+import re
 from collections.abc import Iterator
 from typing import Any
 
@@ -13,6 +14,8 @@ from labresults.web.forms.numbers import read_number
 
 _SIDES = {"": LimitSide.AT_MOST, **{side.value: side for side in LimitSide}}
 MOST_ROWS = 500
+_IS_CODE = re.compile(r"[a-z0-9-]+").fullmatch
+"""Of a computed result; symbols of elements begin with a capital."""
 
 
 def _cells(text: str) -> Iterator[tuple[int, list[str]]]:
@@ -39,7 +42,8 @@ class LimitSetForm(forms.Form):
     limits = forms.CharField(
         label="Limits, one a row",
         widget=forms.Textarea(attrs={"rows": 8, "spellcheck": "false"}),
-        help_text="Element; value; unit; and “at least” where less is not allowed. Pasting from a spreadsheet works.",
+        help_text="Element, or the code of a computed result; value; unit; and “at least” where less is not allowed. "
+        "Pasting from a spreadsheet works.",
     )
     basis = forms.ChoiceField(choices=[(word.value, word.value) for word in Basis])
     decision_rule = forms.ChoiceField(
@@ -59,7 +63,8 @@ class LimitSetForm(forms.Form):
             side = " ".join(cells[3:]).lower()
             if len(cells) < 3 or side not in _SIDES:
                 raise forms.ValidationError(f"Row {number}: give element; value; unit, for example Pb; 250; mg/kg.")
-            rows.append(LimitRow(cells[0], _number(cells[1], number), cells[2], _SIDES[side]))
+            element, derived = ("", cells[0]) if _IS_CODE(cells[0]) else (cells[0], "")
+            rows.append(LimitRow(element, _number(cells[1], number), cells[2], _SIDES[side], derived))
         return rows[:MOST_ROWS]
 
     def arguments(self) -> dict[str, Any]:

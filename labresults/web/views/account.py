@@ -9,21 +9,23 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
+from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 
+from labresults.actions.given_passwords import give_new_password
 from labresults.actions.people import change_password
 from labresults.actions.second_factor import sign_in_with_code
 from labresults.acts import NotAuthorised
-from labresults.queries.people import active_person
+from labresults.queries.people import active_person, others_who_sign_in
 from labresults.queries.second_factor import has_second_factor
 from labresults.web import attempts
 from labresults.web.acting import attempt
-from labresults.web.forms.account import ChangePasswordForm, CodeForm, SignInForm
+from labresults.web.forms.account import ChangePasswordForm, CodeForm, GivePasswordForm, SignInForm
 from labresults.web.shared import for_clients
 
 _CHANGED = "Your password is changed. Whoever else was signed in with your name is not any more."
 _HALF_IN = "signing-in"
-_BACKEND = "django.contrib.auth.backends.ModelBackend"
+_BACKEND = "labresults.web.who.WithRoles"
 MOST_S = 300
 """So long after the password the six digits are waited for."""
 
@@ -77,13 +79,29 @@ def sign_in_code(request: HttpRequest) -> HttpResponse:
 def password(request: HttpRequest) -> HttpResponse:
     """Change one's own password: everybody else who is signed in with this name must sign in anew."""
     form = ChangePasswordForm(request.POST or None)
+    was_given = request.user.password_is_given
     if form.is_valid():
         given = {name: form.cleaned_data[name] for name in ("password", "new_password")}
         done = partial(change_password, by=request.user, at=timezone.now(), **given)
         if attempt(request, done, _CHANGED):
             update_session_auth_hash(request, request.user)
-            return redirect("second-factor")
-    return render(request, "labresults/password.html", {"form": form, "title": "Your password", "here": "account"})
+            return redirect("today" if was_given else "second-factor")
+    context = {"form": form, "was_given": was_given, "title": "Your password", "here": "account"}
+    return render(request, "labresults/password.html", context)
+
+
+@never_cache
+@sensitive_post_parameters()
+def new_password(request: HttpRequest) -> HttpResponse:
+    """A password for somebody who forgot theirs, shown this once."""
+    people = others_who_sign_in(request.user)
+    form = GivePasswordForm(request.POST or None, people=people)
+    given = None
+    if form.is_valid():
+        done = partial(give_new_password, by=request.user, at=timezone.now(), **form.cleaned_data)
+        given = attempt(request, done, "{} has a new password.")
+    context = {"form": form, "given": given, "has_factor": given and has_second_factor(given.person), "here": "people"}
+    return render(request, "labresults/new_password.html", context)
 
 
 def _trouble(request: HttpRequest, person: object, code: str) -> str:

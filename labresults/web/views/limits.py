@@ -22,7 +22,7 @@ def limit_sets(request: HttpRequest) -> HttpResponse:
         do = partial(register_limits, by=request.user, at=timezone.now(), **form.arguments())
         if attempt(request, do, "{} can be compared with from now on."):
             return redirect("limit-sets")
-    context = {"here": "methods", "rows": queries.limit_sets(), "form": form}
+    context = {"here": "methods", "rows": queries.limit_sets(), "form": form, "codes": queries.derived_units()}
     return render(request, "labresults/limits/sets.html", context)
 
 

@@ -8,7 +8,7 @@ from labresults.web.filters.materials import EquipmentFilter, LotFilter
 from labresults.web.filters.methods import MethodFilter
 from labresults.web.filters.people import PersonFilter
 from labresults.web.filters.samples import ClientFilter, SampleFilter, SubmissionFilter
-from labresults.web.shared import listing
+from labresults.web.shared import acts_of, listing
 from labresults.web.tables.materials import EquipmentTable, LotTable
 from labresults.web.tables.methods import MethodTable
 from labresults.web.tables.people import PersonTable
@@ -53,4 +53,6 @@ def clients(request: HttpRequest) -> HttpResponse:
 def people(request: HttpRequest) -> HttpResponse:
     """Everybody who can sign in."""
     acts = [("Access for programs", reverse("access"))]
+    if "give_new_password" in acts_of(request):
+        acts.append(("A new password for somebody", reverse("new-password")))
     return listing(request, PersonTable, PersonFilter, lists.people(), title="People", here="people", acts=acts)

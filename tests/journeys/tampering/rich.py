@@ -10,7 +10,7 @@ from labresults.actions.derived import define_derived, define_sample_set
 from labresults.actions.evaluation import accept_control, evaluate_run, let_stand
 from labresults.actions.fire import Fired, record_fire_charges
 from labresults.actions.holding import register_holding_time
-from labresults.actions.limits import register_limits
+from labresults.actions.limits import LimitRow, register_limits
 from labresults.actions.mass_losses import Heated, record_mass_losses
 from labresults.actions.materials import register_lot
 from labresults.actions.opinions import state_opinion
@@ -89,8 +89,9 @@ def _entered(lab: Laboratory) -> LimitSet:
         contents=[{"element": "Cu", "value": 0.0, "unit": "mg/L"}],
     )  # fmt: skip
     return register_limits(
-        by=quality, at=lab.later(), name="L", edition="1", source="the client", limits=[("Pb", 100.0, "mg/kg")]
-    )
+        by=quality, at=lab.later(), name="L", edition="1", source="the client",
+        limits=[("Pb", 100.0, "mg/kg"), LimitRow("", 500.0, "mg/kg", derived="cu-pb")],
+    )  # fmt: skip
 
 
 def _received(lab: Laboratory, limits: LimitSet) -> Submission:

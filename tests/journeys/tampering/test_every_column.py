@@ -1,11 +1,13 @@
 """Whatever stored value a certificate stands on is altered, a proof names it: every table, every column."""
 
+from collections.abc import Iterator
+
 import pytest
 from django.apps import apps
-from django.db import connection, transaction
+from django.db import IntegrityError, connection, transaction
 
 from labresults import guards
-from labresults.models import AuditEvent
+from labresults.models import AuditEvent, Material
 from labresults.queries.chain_tables import CHAIN, MAY_CHANGE, NOT_IN_CHAIN
 from reports.models import Certificate
 from reports.queries.evidence import OWN_TABLES, differences, unpacked
@@ -72,13 +74,22 @@ def unnamed_columns(certificate: Certificate, label: str) -> list[str]:
 
 
 @pytest.fixture
-def unguarded(lab: Laboratory) -> Certificate:
-    """A certificate in a database whose guards and checks somebody has taken away."""
+def unguarded(lab: Laboratory) -> Iterator[Certificate]:
+    """A certificate in a database whose guards and checks somebody has taken away; afterwards they are there again."""
     certificate = a_rich_certificate(lab)
     assert named_by_a_proof() == []
     guards.remove(connection)
-    without_checks()
-    return certificate
+    try:
+        without_checks()
+        yield certificate
+    finally:
+        with_checks()
+
+
+def with_checks() -> None:
+    """What `without_checks` did to a connection outlives the test's transaction; all else goes back with that."""
+    if connection.vendor == "sqlite":  # straight to the driver: the transaction may be broken
+        connection.connection.execute("pragma ignore_check_constraints = off")
 
 
 def without_checks() -> None:
@@ -123,6 +134,16 @@ def test_the_command_says_which_row(unguarded: Certificate) -> None:
         assert len(found) == 1, found
         assert said in found[0]
         assert f"({model._meta.object_name} {key}) is not what it was" in found[0]
+
+
+def test_checks_that_were_taken_away_are_there_again_for_what_comes_after(db: None) -> None:
+    if connection.vendor != "sqlite":
+        pytest.skip("elsewhere they go back with the transaction")
+    without_checks()
+    Material.objects.create(code="X-1", name="no such kind", kind="no kind")
+    with_checks()
+    with pytest.raises(IntegrityError, match="CHECK constraint failed"), transaction.atomic():
+        Material.objects.create(code="X-2", name="no such kind", kind="no kind")
 
 
 def test_every_table_is_in_the_chain_or_says_why_not() -> None:
