@@ -91,8 +91,8 @@ def batch_failures(
     evaluations = {result.evaluation_id for result in results}
     if failed is None:
         failed = _failed_in_batches(portions, {result.element_id for result in results})
-    if not failed or {outcome.evaluation_id for outcome in failed} == evaluations:
-        return  # none, or all of them the results' own
+    if not failed or (len(evaluations) == 1 and {outcome.evaluation_id for outcome in failed} == evaluations):
+        return  # none, or all of them of the one evaluation that all results are of
     by_portion = _by_portion(failed, portions)
     if outcomes is None:
         read = {outcome.position.portion_id for outcome in failed}

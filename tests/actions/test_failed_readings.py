@@ -8,6 +8,7 @@ import pytest
 from labresults.actions.evaluation import accept_control, evaluate_run
 from labresults.actions.methods import add_method_version
 from labresults.actions.review import approve_results
+from labresults.actions.runs import plan_run
 from labresults.acts import WrongState
 from labresults.models import ControlOutcome, Evaluation, PreparationBatch, Result, Selection
 from labresults.queries.failures import confirmed_batch_failures, failures_of
@@ -241,6 +242,34 @@ def test_one_failure_is_mended_by_a_reading_that_holds(lab: Laboratory) -> None:
     batch = a_failed_blank(lab)
     second = read(lab, batch, blank=0.0)
     assert open_of(second) == []
+
+
+def test_each_of_two_runs_that_failed_at_another_element_speaks_against_the_other(lab: Laboratory) -> None:
+    # given a batch whose blank held lead, and a second run without that blank in which its reference material failed
+    # at copper
+    batch = a_failed_blank(lab)
+    first = batch.portions.first().positions.first().run.evaluations.get()
+    run = plan_run(
+        by=lab.people["analyst"], at=lab.later(), reason="read again", method_version=lab.version,
+        instrument=lab.spectrometer, portions=batch.portions.exclude(role=Role.METHOD_BLANK).order_by("tube"),
+    )  # fmt: skip
+    reference = run.positions.get(portion__role=Role.REFERENCE_MATERIAL).label
+    an_imported_file(lab, run, a_reading_file(run, factors={(reference, "Cu"): 2.0}))
+    second = evaluate_run(by=lab.people["analyst"], at=lab.later(), run=run)
+    # when all results of both runs are asked of at once
+    asked = Result.objects.filter(evaluation__in=[first, second], is_candidate=True, position__portion__role=Role.SAMPLE)
+    found = failures_of(list(asked.select_related("position", "evaluation")))
+    # then either failure speaks against its element in both
+    said = {
+        (result.evaluation_id, result.element_id, outcome.position.label, outcome.line.element_id)
+        for result in asked
+        for outcome in found[result.pk]["open"]
+    }
+    both = [first.pk, second.pk]
+    assert said == {
+        *((evaluation, "Pb", "B26-0001 MB1", "Pb") for evaluation in both),
+        (second.pk, "Cu", reference, "Cu"),
+    }
 
 
 def test_two_evaluations_of_one_run_confirm_nothing(lab: Laboratory) -> None:
