@@ -257,7 +257,8 @@ def test_each_of_two_runs_that_failed_at_another_element_speaks_against_the_othe
     an_imported_file(lab, run, a_reading_file(run, factors={(reference, "Cu"): 2.0}))
     second = evaluate_run(by=lab.people["analyst"], at=lab.later(), run=run)
     # when all results of both runs are asked of at once
-    asked = Result.objects.filter(evaluation__in=[first, second], is_candidate=True, position__portion__role=Role.SAMPLE)
+    samples = Result.objects.filter(is_candidate=True, position__portion__role=Role.SAMPLE)
+    asked = samples.filter(evaluation__in=[first, second])
     found = failures_of(list(asked.select_related("position", "evaluation")))
     # then either failure speaks against its element in both
     said = {
