@@ -10,7 +10,7 @@ from labresults.queries.derived import DerivedOf, derived_beside
 from labresults.queries.limits import limits_of, out_of_reach
 from labresults.queries.results import newest_selections
 from labresults.queries.samples import samples_of_page
-from labresults.terms import Basis, DecisionRule, LimitSide, Mark
+from labresults.terms import Basis, DecisionRule, LimitSide
 from reports.derived import METHOD
 from reports.derived_stated import print_derived
 from reports.facts import DerivedFact, LimitFact, ResultFact
@@ -18,6 +18,7 @@ from reports.models import RuleSetVersion
 from reports.printed import Printed, Rules, in_form, measured_of, print_beside
 from reports.queries.derived_printing import printing_steps
 from reports.queries.pages import newest_rule_sets
+from reports.queries.result_facts import fact_of
 from reports.queries.rule_sets import chosen_for, rules_of
 from reports.rules.conformity import Statement
 from reports.rules.explain_print import PrintStep, explain_print
@@ -114,7 +115,7 @@ def print_preview(submission: "Submission", other: str = "", page: int = 1) -> P
 
 def _line(result: "Result", limit: "Limit | None", rules: Rules, others: Rules | None, look: str) -> PrintLine:
     method = result.evaluation.run.method_version.method.code
-    fact, bound = _fact(result, method), _limit(limit)
+    fact, bound = fact_of(result, "", method), _limit(limit)
     rule_set = rules.of(method)
     own = _in_form(fact, rule_set)
     printed = print_beside(own, bound, rule_set)
@@ -182,24 +183,3 @@ def _limit(limit: "Limit | None") -> LimitFact | None:
         limit.element_id or "", limit.value, limit.unit, str(of), Basis(of.basis), str(of), LimitSide(limit.side),
         DecisionRule(of.decision_rule) if of.decision_rule else None, of.risk_percent, limit.derived_code or "",
     )  # fmt: skip
-
-
-def _fact(result: "Result", method: str) -> ResultFact:
-    return ResultFact(
-        result=result.pk,
-        sample="",
-        method=method,
-        element=result.element_id,
-        reported_as=result.reported_as,
-        unit=result.unit,
-        basis=Basis(result.basis),
-        value=result.value,
-        detection_limit=result.detection_limit or 0.0,
-        quantification_limit=result.quantification_limit or 0.0,
-        reporting_limit=result.reporting_limit,
-        upper_limit=result.upper_limit,
-        expanded_u=result.expanded_u,
-        marks=tuple(Mark(mark) for mark in result.marks),
-        why_no_value=result.why_no_value or None,
-        coverage_factor=result.evaluation.run.method_version.coverage_factor,
-    )

@@ -9,11 +9,10 @@ from django.db.models import F, Q
 
 from labresults.queries.trace import asked, trace
 from labresults.queries.trace_pages import TracePage, page_of, trace_page
-from labresults.terms import Basis, Mark
-from reports.facts import ResultFact
 from reports.models import Certificate, CertificateLine, RuleSetVersion
 from reports.printed import in_form, measured_of
 from reports.queries.printed_statement import stated_before
+from reports.queries.result_facts import fact_of
 from reports.rules.explain_print import PrintStep, explain_print
 from reports.rules.ruleset import RuleSet
 
@@ -104,29 +103,8 @@ def _named(document: str, column: str) -> str:
 
 def _steps(result: "Result", line: Any, rules: RuleSet) -> tuple[PrintStep, ...]:
     """From the value to the string on the certificate, which is the last step's."""
-    steps = explain_print(measured_of(in_form(_fact(result), rules)), rules)
+    fact = fact_of(result, str(result.sample), result.evaluation.run.method_version.method.code)
+    steps = explain_print(measured_of(in_form(fact, rules)), rules)
     if steps[-1].gives == line.printed:
         return steps
     return (*steps[:-1], PrintStep("printed", f"{_BESIDE} {steps[-1].gives}", line.printed))
-
-
-def _fact(result: "Result") -> ResultFact:
-    """A result as the rules need it: what is said beside it changes no number."""
-    return ResultFact(
-        result=result.pk,
-        sample=str(result.sample),
-        method=result.evaluation.run.method_version.method.code,
-        element=result.element_id,
-        reported_as=result.reported_as,
-        unit=result.unit,
-        basis=Basis(result.basis),
-        value=result.value,
-        detection_limit=result.detection_limit or 0.0,
-        quantification_limit=result.quantification_limit or 0.0,
-        reporting_limit=result.reporting_limit,
-        upper_limit=result.upper_limit,
-        expanded_u=result.expanded_u,
-        marks=tuple(Mark(mark) for mark in result.marks),
-        why_no_value=result.why_no_value or None,
-        coverage_factor=result.evaluation.run.method_version.coverage_factor,
-    )

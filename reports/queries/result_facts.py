@@ -3,7 +3,7 @@
 import re
 from collections.abc import Collection, Iterable, Mapping
 from datetime import date
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from labresults.calculation.quality_control import unit_of
@@ -13,7 +13,7 @@ from reports.facts import ResultFact
 from reports.rules.qualifiers import control_kind, control_remark, late_remark, request_remark
 
 if TYPE_CHECKING:
-    from labresults.models import ControlOutcome
+    from labresults.models import ControlOutcome, Result
 
 ANOTHER = "another sample of this batch"
 """What a client reads where another client's sample served as duplicate or spike."""
@@ -40,6 +40,32 @@ def result_facts(
             yield _result(found, key, one, said, key in outside_scope)
         elif key in found.not_measured or preliminary:
             yield _in_words(found, key, one, said)
+
+
+def fact_of(row: "Result", sample: str, method: str, **beside: Any) -> ResultFact:
+    """Return a result as the rules need it; no query where its evaluation's method version is joined.
+
+    sample: its number; method: its code; beside: what is said beside it, which changes no number.
+    """
+    return ResultFact(
+        result=row.pk,
+        sample=sample,
+        method=method,
+        element=row.element_id,
+        reported_as=row.reported_as,
+        unit=row.unit,
+        basis=Basis(row.basis),
+        value=row.value,
+        detection_limit=row.detection_limit or 0.0,  # none: why there is no value says why
+        quantification_limit=row.quantification_limit or 0.0,
+        reporting_limit=row.reporting_limit,
+        upper_limit=row.upper_limit,
+        expanded_u=row.expanded_u,
+        marks=tuple(Mark(mark) for mark in row.marks),
+        why_no_value=row.why_no_value or None,
+        coverage_factor=row.evaluation.run.method_version.coverage_factor,
+        **beside,
+    )
 
 
 def in_words(day: date) -> str:
@@ -70,22 +96,10 @@ def _said_of_time(found: Reportable, key: Key, zone: ZoneInfo) -> tuple[str, ...
 
 def _result(found: Reportable, key: Key, asked: Asked, said: tuple[str, ...], is_outside: bool) -> ResultFact:
     row = found.results[key]
-    return ResultFact(
-        result=row.pk,
-        sample=asked.sample.number,
-        method=asked.method_version.method.code,
-        element=row.element_id,
-        reported_as=row.reported_as,
-        unit=row.unit,
-        basis=Basis(row.basis),
-        value=row.value,
-        detection_limit=row.detection_limit or 0.0,  # none: why there is no value says why
-        quantification_limit=row.quantification_limit or 0.0,
-        reporting_limit=row.reporting_limit,
-        upper_limit=row.upper_limit,
-        expanded_u=row.expanded_u,
-        marks=tuple(Mark(mark) for mark in row.marks),
-        why_no_value=row.why_no_value or None,
+    return fact_of(
+        row,
+        asked.sample.number,
+        asked.method_version.method.code,
         control_remarks=tuple(
             control_remark(
                 control_kind(o.position.role, o.measure),
@@ -96,7 +110,6 @@ def _result(found: Reportable, key: Key, asked: Asked, said: tuple[str, ...], is
             for o in found.failures[row.pk]["accepted"]
         ),
         request_remarks=said,
-        coverage_factor=row.evaluation.run.method_version.coverage_factor,
         is_outside_scope=is_outside,
     )
 

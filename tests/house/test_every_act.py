@@ -120,6 +120,7 @@ NOT_ACTS = {
     "enter_samples": "part of acts, under their lock",
     "confirm_signature": "part of acts that sign, under their lock",
     "confirm_password": "part of acts that ask for it again, under their lock",
+    "end_factor": "part of acts that turn a second factor off, under their lock",
     "limit": "says what is counted, writes nothing",
     "when": "says a time, writes nothing",
     "count_try": "counts a try for a day, which must stand where an act is undone",
