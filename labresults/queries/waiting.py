@@ -78,7 +78,8 @@ class _Open:
 
 
 def open_work() -> tuple[Waiting, ...]:
-    """All that waits, by due date. One query; three when an act was done since it was last asked, two at the start.
+    """All that waits, by due date. One query; three when an act was done since it was last asked, two at the start, one
+    or two where nothing is open.
 
     Nothing can change it without leaving an audit event, so it is kept under the number of the newest one.
     """
@@ -120,9 +121,10 @@ def _kept() -> _Open:
         return kept[1]
     head = Subquery(AuditEvent.objects.order_by("-seq").values("sha256")[:1])
     requests = list(newest_open_requests().annotate(head=head))
-    head_then = requests[0].head if requests else _head()  # type: ignore[attr-defined]
+    if not requests:
+        return _Open()  # not kept: no row says which event was the newest when there was none
     found = _open(requests)
-    cache.set("open-work", (head_then, found), _KEEP_S)
+    cache.set("open-work", (requests[0].head, found), _KEEP_S)  # type: ignore[attr-defined]
     return found
 
 

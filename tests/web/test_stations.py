@@ -5,6 +5,7 @@ from collections.abc import Callable
 from datetime import date
 
 import pytest
+from django.db import connection
 from pytest_django import DjangoAssertNumQueries
 
 from labresults.actions.requests import change_request
@@ -157,3 +158,21 @@ def test_it_is_asked_again_only_after_an_act(
     a_submission(lab, 3)
     with django_assert_num_queries(3):
         assert sum(row.samples for row in open_work()) == 5
+
+
+def test_a_delivery_that_comes_while_nothing_is_open_is_seen_at_once(lab: Laboratory) -> None:
+    # given a page that finds nothing open, and a delivery that is logged before that page has its answer
+    came: list[Submission] = []
+    asked: list[str] = []
+
+    def meanwhile(execute: Callable[..., object], sql: str, *rest: object) -> object:
+        answer = execute(sql, *rest)
+        if "labresults_request" in sql and not asked:
+            asked.append(sql)  # once: the delivery asks for requests too
+            came.append(a_submission(lab, 2))
+        return answer
+
+    with connection.execute_wrapper(meanwhile):
+        assert open_work() == ()
+    # then whoever asks next sees it
+    assert [row.submission for row in open_work()] == [came[0].number]
